@@ -6,12 +6,26 @@ would show the rhythm of the closed words.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 
+from .decode import sound_blocks
 from .spans import RATE_HZ
 
 PEAKS_PER_S = 50
 PEAK_SAMPLES = RATE_HZ // PEAKS_PER_S
+_BLOCK_PEAKS = 250
+
+
+def peaks_of(rendition_path: Path | str) -> np.ndarray:
+    """Return the peaks of a rendition, shape (n, 2), int8.
+
+    Any other file is refused: MediaError("not_rendition"). `rendition.render` gives peaks without decoding.
+    """
+    blocks = sound_blocks(rendition_path, _BLOCK_PEAKS * PEAK_SAMPLES, only_rendition=True)
+    parts = [_float_peaks(block) for block in blocks]
+    return np.concatenate(parts) if parts else np.zeros((0, 2), np.int8)
 
 
 def pcm_peaks(pcm: np.ndarray) -> np.ndarray:
@@ -21,8 +35,17 @@ def pcm_peaks(pcm: np.ndarray) -> np.ndarray:
     """
     low, high = _extremes(pcm.min(axis=0), pcm.max(axis=0))
     shift = 8 * pcm.dtype.itemsize - 8
-    pairs = np.stack([low >> shift, -(-high >> shift)], axis=1)
-    return np.clip(pairs, -128, 127).astype(np.int8)
+    return _pairs(low >> shift, -(-high >> shift))
+
+
+def _float_peaks(sound: np.ndarray) -> np.ndarray:
+    low, high = (sound[0], sound[0]) if len(sound) == 1 else (sound.min(axis=0), sound.max(axis=0))
+    low, high = _extremes(low, high)
+    return _pairs(np.floor(low * 128), np.ceil(high * 128))
+
+
+def _pairs(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    return np.clip(np.stack([low, high], axis=1), -128, 127).astype(np.int8)
 
 
 def _extremes(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
