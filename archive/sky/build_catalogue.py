@@ -110,7 +110,7 @@ def motion_gap(a: Row, b: Row) -> tuple[float, float]:
 
 
 def is_pair(a: Row, b: Row) -> bool:
-    """Within 31 arcsec, and not two stars that plainly go different ways (over 5 sigma and half the motion)."""
+    """Within 31 arcsec, and not plainly going different ways (over 5 sigma and half the motion)."""
     if separation_arcsec(a, b) > PAIR_ARCSEC:
         return False
     sigma, share = motion_gap(a, b)

@@ -1,0 +1,149 @@
+"""Altitude and azimuth, refraction, and the sidereal time that ties the sky to the clock.
+
+Azimuth runs from north (0) through east (90).  Longitudes are east positive.  Altitudes are TRUE
+(without refraction) unless a name says "apparent".  Places are geodetic; heights above sea are left out.
+Daily aberration (at most 0.32 arcsec) is left out; sun, moon and planets are seen from the place itself
+(parallax applied).
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .bodies import BODIES, EARTH_RADIUS_AU, apparent_direction, earth_state
+from .catalogue import load_catalogue
+from .errors import SkyError
+from .frames import aberrate, star_vectors, true_matrix
+from .times import epoch_of_jd, sidereal_time, tt_of_ut
+from .vectors import DEGREE, TAU, Floats, Number, as_floats, normalise, ra_dec, rotate
+
+FLATTENING = 1 / 298.257223563
+"""WGS 84."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A point of the ground: geodetic latitude (north positive) and longitude (east positive), degrees."""
+
+    lat_deg: float
+    lon_deg: float
+
+    def __post_init__(self) -> None:
+        """Refuses what is not on the Earth."""
+        if not -90 <= self.lat_deg <= 90:
+            raise SkyError(f"The latitude {self.lat_deg} is not between -90 (south pole) and 90 (north pole).")
+        if not -360 <= self.lon_deg <= 360:
+            raise SkyError(f"The longitude {self.lon_deg} is not between -180 and 180 degrees.")
+
+
+def refraction_of_true(altitude_deg: Number) -> Floats:
+    """Lift in degrees at a TRUE altitude: Saemundsson's formula (Meeus, Astronomical Algorithms, 16.4).
+
+    For 1010 hPa and 10 C.  Error below 4 arcsec above 5 degrees, some arcmin at the horizon, where real air
+    varies by as much.  Held below -1.5 degrees at its value there (0.7 degrees); zero at the zenith.
+    """
+    h = np.clip(as_floats(altitude_deg), -1.5, 90)
+    return np.maximum(1.02 / np.tan((h + 10.3 / (h + 5.11)) * DEGREE) / 60 + 0.0019279 / 60, 0.0)
+
+
+def refraction_of_apparent(altitude_deg: Number) -> Floats:
+    """Lift in degrees at an APPARENT altitude: Bennett's formula (Meeus, Astronomical Algorithms, 16.3)."""
+    h = np.clip(as_floats(altitude_deg), -1.0, 90)
+    return np.maximum(1 / np.tan((h + 7.31 / (h + 4.4)) * DEGREE) / 60 + 0.0013515 / 60, 0.0)
+
+
+def altitude_azimuth(hour_angle: Number, dec: Number, lat: Number) -> tuple[Floats, Floats]:
+    """True altitude and azimuth from hour angle (west positive), declination and latitude, all radians."""
+    h, d, phi = as_floats(hour_angle), as_floats(dec), as_floats(lat)
+    east = -np.cos(d) * np.sin(h)
+    north = np.sin(d) * np.cos(phi) - np.cos(d) * np.cos(h) * np.sin(phi)
+    up = np.sin(d) * np.sin(phi) + np.cos(d) * np.cos(h) * np.cos(phi)
+    return np.arctan2(up, np.hypot(east, north)), np.arctan2(east, north) % TAU
+
+
+def hour_angle_dec(altitude: Number, azimuth: Number, lat: Number) -> tuple[Floats, Floats]:
+    """Hour angle (west positive) and declination from true altitude, azimuth and latitude, all radians."""
+    h, a, phi = as_floats(altitude), as_floats(azimuth), as_floats(lat)
+    x = np.sin(h) * np.cos(phi) - np.cos(h) * np.cos(a) * np.sin(phi)
+    y = -np.cos(h) * np.sin(a)
+    z = np.sin(h) * np.sin(phi) + np.cos(h) * np.cos(a) * np.cos(phi)
+    return np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))
+
+
+def observer_vector(lat: Number, sidereal: Number) -> Floats:
+    """Geocentric place of an observer at sea level, au, true equator of date (WGS 84 ellipsoid)."""
+    phi, theta = np.broadcast_arrays(as_floats(lat), as_floats(sidereal))
+    c = 1 / np.sqrt(np.cos(phi) ** 2 + (1 - FLATTENING) ** 2 * np.sin(phi) ** 2)
+    s = (1 - FLATTENING) ** 2 * c
+    return EARTH_RADIUS_AU * np.stack(
+        [c * np.cos(phi) * np.cos(theta), c * np.cos(phi) * np.sin(theta), s * np.sin(phi)], axis=-1)
+
+
+def body_of_date(body: str, jd_ut: Number) -> tuple[Floats, Floats]:
+    """Apparent geocentric vector (au, true equator of date) and Greenwich apparent sidereal time."""
+    tt = tt_of_ut(jd_ut)
+    matrix, equinoxes = true_matrix(tt)
+    direction, distance = apparent_direction(body, tt)
+    return rotate(matrix, direction) * distance[..., None], sidereal_time(jd_ut, tt, equinoxes)
+
+
+def body_hour_angle(body: str, jd_ut: Number, lat: Number, lon: Number) -> tuple[Floats, Floats]:
+    """Hour angle and declination (radians) of a body seen from places on the ground (radians)."""
+    vector, greenwich = body_of_date(body, jd_ut)
+    local = greenwich + as_floats(lon)
+    ra, dec = ra_dec(vector - observer_vector(lat, local))
+    return (local - ra + np.pi) % TAU - np.pi, dec
+
+
+def stars_of_date(rows: object, jd_ut: float) -> tuple[Floats, Floats]:
+    """Apparent right ascension and declination (radians, true equator of date) of catalogue rows."""
+    tt = float(tt_of_ut(jd_ut))
+    fixed = star_vectors(load_catalogue(), rows, float(epoch_of_jd(tt)))
+    return ra_dec(rotate(true_matrix(tt)[0], aberrate(fixed, earth_state(tt)[1])))
+
+
+def greenwich_sidereal(jd_ut: Number) -> Floats:
+    """Greenwich apparent sidereal time in radians."""
+    tt = tt_of_ut(jd_ut)
+    return sidereal_time(jd_ut, tt, true_matrix(tt)[1])
+
+
+def star_altaz(hips: Iterable[int], place: Place, jd_ut: float) -> tuple[Floats, Floats]:
+    """True altitude and azimuth in degrees, each (k,), of stars at an instant of universal time.
+
+    Error: 0.3 arcsec from daily aberration, and up to 14 arcsec from taking UTC for UT1.
+    """
+    stars = load_catalogue()
+    ra, dec = stars_of_date(stars.indices(list(hips)), jd_ut)
+    local = greenwich_sidereal(jd_ut) + place.lon_deg * DEGREE
+    altitude, azimuth = altitude_azimuth(local - ra, dec, place.lat_deg * DEGREE)
+    return altitude / DEGREE, azimuth / DEGREE
+
+
+def body_altaz(body: str, place: Place, jd_ut: Number) -> tuple[Floats, Floats]:
+    """True altitude and azimuth in degrees of the sun, the moon or a planet."""
+    if body not in BODIES:
+        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    hour, dec = body_hour_angle(body, jd_ut, place.lat_deg * DEGREE, place.lon_deg * DEGREE)
+    altitude, azimuth = altitude_azimuth(hour, dec, place.lat_deg * DEGREE)
+    return altitude / DEGREE, azimuth / DEGREE
+
+
+def horizon_matrix(jd_ut: float, place: Place) -> Floats:
+    """Rotation ICRS -> (north, east, up) at a place and instant, shape (3, 3); aberration is not in it."""
+    tt = float(tt_of_ut(jd_ut))
+    matrix, equinoxes = true_matrix(tt)
+    local = float(sidereal_time(jd_ut, tt, equinoxes)) + place.lon_deg * DEGREE
+    phi = place.lat_deg * DEGREE
+    up = np.array([np.cos(phi) * np.cos(local), np.cos(phi) * np.sin(local), np.sin(phi)])
+    east = np.array([-np.sin(local), np.cos(local), 0.0])
+    north = np.array([-np.sin(phi) * np.cos(local), -np.sin(phi) * np.sin(local), np.cos(phi)])
+    return np.asarray(np.stack([north, east, up]) @ matrix)
+
+
+def unit_at(altitude_deg: Number, azimuth_deg: Number) -> Floats:
+    """Unit vectors (north, east, up) at true altitudes and azimuths in degrees."""
+    h, a = as_floats(altitude_deg) * DEGREE, as_floats(azimuth_deg) * DEGREE
+    h, a = np.broadcast_arrays(h, a)
+    return normalise(np.stack([np.cos(h) * np.cos(a), np.cos(h) * np.sin(a), np.sin(h)], axis=-1))

@@ -1,0 +1,154 @@
+"""The sun, the moon and the planets seen without a glass.
+
+All places are geocentric vectors in ICRS axes, in astronomical units; ``apparent`` adds light-time and
+aberration.  Errors, as measured in the tests where a number is given:
+
+sun      1900-2100 ERFA ``epv00`` (0.01 arcsec); other years ``plan94`` (Simon et al., A&A 282, 663, 1994),
+         with the Earth's offset from the Earth-Moon barycentre, and the latitude to the moving ecliptic set
+         to zero: 0.3 arcmin at -2800, about 3 arcmin at -10000
+moon     ERFA ``moon98`` (Meeus, Astronomical Algorithms, 2nd edition, chapter 47): 10 arcsec in longitude,
+         4 in latitude near 2000; years -3000 to 3000 only, where a degree may be lost at the ends
+planets  ``plan94`` with ``epv00`` for the Earth: 1 arcmin 1900-2100 (Saturn and Jupiter the worst); years
+         -3000 to 3000 only, the error growing to a degree or so at the ends
+
+Never look at the sun, nor near it through any glass, without a proper filter.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from erfa import ufunc
+
+from .errors import SkyError
+from .frames import DAYS_PER_LIGHT_AU, aberrate, ecliptic_matrix
+from .times import epoch_of_jd
+from .vectors import Floats, Number, as_floats, normalise, rotate, rotate_back
+
+PLANETS = {"mercury": 1, "venus": 2, "mars": 4, "jupiter": 5, "saturn": 6}
+BODIES = ("sun", "moon", *PLANETS)
+AU_KM = 149597870.7
+EARTH_RADIUS_AU = 6378.137 / AU_KM
+MOON_SHARE = 1 / 82.30057
+"""The Moon's share of the mass of Earth and Moon together (IAU 2009: ratio 81.30057)."""
+
+NEAR_YEARS = (1900.0, 2100.0)
+BODY_YEARS = (-3000.0, 3000.0)
+
+
+def _split(jd_tt: Number) -> tuple[Floats, Floats]:
+    jd = as_floats(jd_tt)
+    whole = np.floor(jd)
+    return whole, jd - whole
+
+
+def _plan94(jd_tt: Number, number: int) -> tuple[Floats, Floats]:
+    """Heliocentric position and velocity (au, au/day; J2000 axes, 0.02 arcsec from ICRS) of planet 1..8.
+
+    3 is the Earth-Moon barycentre.  The status "outside 1000-3000" is known and accepted.
+    """
+    day, part = _split(jd_tt)
+    pv, _ = ufunc.plan94(day, part, number)
+    return as_floats(pv["p"]), as_floats(pv["v"])
+
+
+def moon_vector(jd_tt: Number) -> Floats:
+    """Geocentric Moon, au, ICRS axes.  Far dates: the IAU 2006 ecliptic of ``moon98`` is swapped for ours."""
+    day, part = _split(jd_tt)
+    moon = as_floats(ufunc.moon98(day, part)["p"])
+    year = epoch_of_jd(jd_tt)
+    if np.all(np.abs(year - 2000) <= 100):
+        return moon
+    of_date = rotate(as_floats(ufunc.ecm06(day, part)), moon)
+    return rotate_back(ecliptic_matrix(year), of_date)
+
+
+def _far_earth(jd_tt: Floats) -> tuple[Floats, Floats]:
+    """Heliocentric Earth from ``plan94``, its latitude on the ecliptic of date set to zero."""
+    barycentre, velocity = _plan94(jd_tt, 3)
+    earth = barycentre - MOON_SHARE * moon_vector(jd_tt)
+    matrix = ecliptic_matrix(epoch_of_jd(jd_tt))
+    on_ecliptic = rotate(matrix, earth)
+    on_ecliptic[..., 2] = 0.0
+    return rotate_back(matrix, on_ecliptic), velocity
+
+
+def earth_state(jd_tt: Number) -> tuple[Floats, Floats]:
+    """Heliocentric position (au) and barycentric velocity (au/day) of the Earth, ICRS axes.
+
+    Outside 1900-2100 the velocity is heliocentric (aberration wrong by at most 0.01 arcsec) and that of the
+    Earth-Moon barycentre.
+    """
+    jd = as_floats(jd_tt)
+    year = epoch_of_jd(jd)
+    near = (year >= NEAR_YEARS[0]) & (year <= NEAR_YEARS[1])
+    day, part = _split(jd)
+    helio, bary, _ = ufunc.epv00(day, part)
+    position, velocity = as_floats(helio["p"]), as_floats(bary["v"])
+    if np.all(near):
+        return position, velocity
+    far_position, far_velocity = _far_earth(jd)
+    return (np.where(near[..., None], position, far_position),
+            np.where(near[..., None], velocity, far_velocity))
+
+
+def _check_body_years(jd_tt: Floats, body: str) -> None:
+    year = epoch_of_jd(jd_tt)
+    if np.any((year < BODY_YEARS[0]) | (year > BODY_YEARS[1])):
+        raise SkyError(f"The place of {body} is only given for the years {BODY_YEARS[0]:.0f} to "
+                       f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
+
+
+def _sun(jd_tt: Floats) -> Floats:
+    return -earth_state(jd_tt)[0]
+
+
+def _planet(number: int, jd_tt: Floats) -> Floats:
+    """Geocentric planet with one correction for light-time (the rest is below 0.1 arcsec)."""
+    earth = earth_state(jd_tt)[0]
+    gone = np.sqrt(np.sum((_plan94(jd_tt, number)[0] - earth) ** 2, axis=-1)) * DAYS_PER_LIGHT_AU
+    return _plan94(jd_tt - gone, number)[0] - earth
+
+
+def body_vector(body: str, jd_tt: Number) -> Floats:
+    """Geocentric vector (..., 3) in au, ICRS axes, light-time taken off for planets; ``body`` of BODIES."""
+    jd = as_floats(jd_tt)
+    if body == "sun":
+        return _sun(jd)
+    if body not in BODIES:
+        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    _check_body_years(jd, "the moon" if body == "moon" else body.capitalize())
+    return moon_vector(jd) if body == "moon" else _planet(PLANETS[body], jd)
+
+
+def apparent_direction(body: str, jd_tt: Number) -> tuple[Floats, Floats]:
+    """Apparent geocentric direction (unit vector, ICRS axes) and distance in au.
+
+    The moon moves with the Earth, so that no annual aberration is applied to it (error 0.7 arcsec).
+    """
+    vector = body_vector(body, jd_tt)
+    distance = np.sqrt(np.einsum("...i,...i->...", vector, vector))
+    direction = normalise(vector)
+    if body == "moon":
+        return direction, distance
+    return aberrate(direction, earth_state(jd_tt)[1]), distance
+
+
+def moon_phase(jd_tt: Number) -> tuple[Floats, Floats]:
+    """Lit share of the moon's disc (0..1) and its elongation in longitude from the sun (radians; pi is full)."""
+    year = epoch_of_jd(jd_tt)
+    matrix = ecliptic_matrix(year)
+    moon, sun = rotate(matrix, moon_vector(jd_tt)), rotate(matrix, _sun(as_floats(jd_tt)))
+    elongation = np.arctan2(moon[..., 1], moon[..., 0]) - np.arctan2(sun[..., 1], sun[..., 0])
+    cosine = np.einsum("...i,...i->...", normalise(moon), normalise(sun))
+    return (1 - cosine) / 2, elongation % (2 * np.pi)
+
+
+def solar_longitude(jd_tt: Number) -> Floats:
+    """Apparent longitude of the sun on the ecliptic of date, radians 0..2 pi (nutation left out)."""
+    direction, _ = apparent_direction("sun", jd_tt)
+    on_ecliptic = rotate(ecliptic_matrix(epoch_of_jd(jd_tt)), direction)
+    return np.arctan2(on_ecliptic[..., 1], on_ecliptic[..., 0]) % (2 * np.pi)
+
+
+Direction = Callable[[Floats], Floats]
+"""A function from TT Julian dates (...) to apparent ICRS directions (..., 3)."""
