@@ -1,0 +1,278 @@
+"""Bringing a recording in: the master kept untouched under its SHA-256, its transcripts read, nothing half-saved."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from django.conf import settings
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from ..media.errors import MediaError
+from ..media.files import Received, blocks_of, receive
+from ..media.probe import MediaFacts, check_name_matches, probe
+from ..models import (
+    Account,
+    Cue,
+    Kind,
+    Master,
+    Person,
+    Recording,
+    TieKind,
+    Transcript,
+    TranscriptKind,
+    TranscriptProblem,
+)
+from ..timecode import cues as read
+from ..timecode.checks import check_against_duration
+from ..timecode.readers import read_transcript
+from . import decisions, ledger, writing
+from .gate import Gate
+
+
+class Refused(Exception):
+    """The file or its transcript cannot be taken in. Nothing was saved; `problems` say what, where and how to mend."""
+
+    def __init__(self, message: str, problems: Sequence[read.Problem] = ()) -> None:
+        super().__init__(message)
+        self.message = message
+        self.problems = list(problems)
+
+
+@dataclass(frozen=True)
+class TranscriptGiven:
+    data: bytes
+    original_name: str
+    language: str = "en"
+    kind: str = TranscriptKind.VERBATIM
+    encoding: str | None = None
+
+
+@dataclass(frozen=True)
+class RecordingGiven:
+    title: str
+    recorded_on: str
+    speakers: Sequence[str] = ()
+    language: str = "en"
+    circumstances: str = ""
+    places: Sequence[int] = ()
+    transcripts: Sequence[TranscriptGiven] = field(default=())
+
+
+@dataclass(frozen=True)
+class Brought:
+    recording: Recording
+    problems: list[read.Problem]
+
+
+def add_recording(
+    by: Account | None, blocks: Iterable[bytes], original_name: str, given: RecordingGiven
+) -> Brought:
+    """Take a recording in. It lands closed and waits for the council; `by` is entrusted with it.
+
+    `blocks` is the file's bytes in pieces, read once and never held whole. Raises Refused; then nothing is kept.
+    """
+    received = _receive(blocks)
+    try:
+        facts = _look_at(received, original_name)
+        transcripts = [_read(one, facts.duration_ms) for one in given.transcripts]
+        with transaction.atomic():
+            recording = _keep(by, received, facts, original_name, given)
+            for one, text in zip(given.transcripts, transcripts, strict=True):
+                _keep_transcript(recording, one, text)
+            _place_master(received)
+    finally:
+        received.path.unlink(missing_ok=True)
+    return Brought(recording, [problem for text in transcripts for problem in text.problems])
+
+
+def file_blocks(path: Path) -> Iterator[bytes]:
+    return blocks_of(path)
+
+
+def master_path(sha256: str) -> Path:
+    return Path(settings.MASTERS) / sha256[:2] / sha256
+
+
+def _receive(blocks: Iterable[bytes]) -> Received:
+    try:
+        return receive(_bounded(blocks), Path(settings.HOME) / "incoming")
+    except MediaError as error:
+        raise Refused(error.message) from error
+
+
+def _bounded(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    size = 0
+    for block in blocks:
+        size += len(block)
+        if size > settings.MAX_MASTER_BYTES:
+            raise Refused(
+                _("The file is larger than %(size)d MB, the most this archive takes (UNDERSKY_MAX_MASTER_MB).")
+                % {"size": settings.MAX_MASTER_BYTES >> 20}
+            )
+        yield block
+
+
+def _look_at(received: Received, original_name: str) -> MediaFacts:
+    if Master.ungated.filter(sha256=received.sha256).exists():
+        raise Refused(_("This very file is kept already (SHA-256 %(sum)s…). Nothing was added.")
+                      % {"sum": received.sha256[:12]})
+    try:
+        facts = probe(received.path)
+        check_name_matches(facts, original_name)
+    except MediaError as error:
+        raise Refused(error.message) from error
+    return facts
+
+
+def _read(given: TranscriptGiven, duration_ms: int) -> read.Transcript:
+    """The transcript as read; refused as a whole where it is none, has no times, or belongs to other sound."""
+    if len(given.data) > settings.MAX_TRANSCRIPT_BYTES:
+        raise Refused(_("The transcript is larger than %(size)d MB; that is no transcript of one recording.")
+                      % {"size": settings.MAX_TRANSCRIPT_BYTES >> 20})
+    text = read_transcript(given.data, given.original_name, given.encoding)
+    if not text.cues:
+        raise Refused(_("“%(name)s” holds no cue that could be read.") % {"name": given.original_name}, text.problems)
+    if all(cue.start_ms is None for cue in text.cues):
+        raise Refused(
+            _("“%(name)s” has no times, so its words cannot be found in the sound. Give each line its time.")
+            % {"name": given.original_name}
+        )
+    late = [problem for problem in check_against_duration(text, duration_ms) if problem.code == "past-end"]
+    if late:
+        raise Refused(
+            _("“%(name)s” runs past the end of the sound: is it the transcript of another recording?")
+            % {"name": given.original_name},
+            late,
+        )
+    return text
+
+
+def _keep(
+    by: Account | None, received: Received, facts: MediaFacts, original_name: str, given: RecordingGiven
+) -> Recording:
+    recording = Recording(
+        title=given.title.strip(),
+        recorded_on=given.recorded_on.strip(),
+        circumstances=given.circumstances,
+        language=given.language,
+        created_by=by,
+    )
+    recording.full_clean(exclude=["item_ptr", "kind", "decision", "created_by"])
+    recording.save()
+    Master.ungated.create(
+        recording=recording,
+        sha256=received.sha256,
+        original_name=Path(original_name).name[:255],
+        size_bytes=received.size,
+        container=facts.container,
+        codec=facts.codec,
+        duration_ms=facts.duration_ms,
+        rate_hz=facts.rate_hz,
+        channels=facts.channels,
+    )
+    for position, name in enumerate(given.speakers):
+        writing.tie(recording, TieKind.TOLD_BY, speaker(by, name, given.language), position)
+    for position, number in enumerate(given.places):
+        writing.tie(recording, TieKind.RECORDED_AT, writing.item(number), position)
+    if by is not None:
+        decisions.entrust(None, by, recording, _("brought it in"))
+    ledger.write("recording brought in", by, recording.ref, sha256=received.sha256, size=received.size)
+    writing.owe_index([recording.pk])
+    return recording
+
+
+def speaker(by: Account | None, name: str, language: str) -> Person:
+    """The person the writer meets under this name, or a new one who waits for the council."""
+    found = writing.named(Gate(by), Kind.PERSON, name)
+    if found is not None:
+        return Person.ungated.get(pk=found.pk)
+    return writing.add_person(by, [writing.NameGiven(language, name, True)])
+
+
+@transaction.atomic
+def add_transcript(by: Account | None, recording: Recording, given: TranscriptGiven) -> Transcript:
+    """Add a transcript to a recording that is kept already; Refused leaves nothing."""
+    text = _read(given, recording.master.duration_ms)
+    kept = _keep_transcript(recording, given, text)
+    ledger.write("transcript added", by, recording.ref, sha256=kept.sha256)
+    writing.owe_index([recording.pk])
+    return kept
+
+
+def _keep_transcript(recording: Recording, given: TranscriptGiven, text: read.Transcript) -> Transcript:
+    kept = Transcript(
+        recording=recording,
+        language=given.language,
+        kind=given.kind,
+        original=given.data,
+        original_name=Path(given.original_name).name[:255],
+        sha256=hashlib.sha256(given.data).hexdigest(),
+        file_format=text.format,
+        encoding=text.encoding,
+    )
+    kept.full_clean(exclude=["original"])
+    kept.save()
+    usable = [cue for cue in text.cues if _runs_forward(cue)]
+    Cue.ungated.bulk_create(
+        [
+            Cue(
+                transcript=kept,
+                start_ms=cue.start_ms,
+                end_ms=cue.end_ms,
+                text=cue.text,
+                speaker=cue.speaker[:120],
+                line=cue.line,
+            )
+            for cue in usable
+        ],
+        batch_size=1000,
+    )
+    text.problems.extend(_not_taken(cue) for cue in text.cues if not _runs_forward(cue))
+    TranscriptProblem.ungated.bulk_create(
+        [
+            TranscriptProblem(
+                transcript=kept,
+                line=problem.line,
+                code=problem.code,
+                severity=problem.severity,
+                text=f"{problem.text}\n{problem.raw}".strip(),
+            )
+            for problem in text.problems
+        ],
+        batch_size=1000,
+    )
+    return kept
+
+
+def _runs_forward(cue: read.Cue) -> bool:
+    return cue.start_ms is not None and cue.end_ms is not None and cue.end_ms >= cue.start_ms
+
+
+def _not_taken(cue: read.Cue) -> read.Problem:
+    return read.Problem(
+        cue.line,
+        "not-placed",
+        "refused",
+        _("This cue has no stretch of time that runs forward, so it was not placed in the sound. Its words follow."),
+        cue.text,
+    )
+
+
+def _place_master(received: Received) -> None:
+    """Give the file its place among the masters, readable only, in the last step before the commit."""
+    path = master_path(received.sha256)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        os.link(received.path, path)
+    except FileExistsError:
+        pass  # left by a crash before its commit: the same bytes, by the name
+    except OSError as error:
+        raise Refused(_("The disk would not take the file (%(why)s). Nothing was saved.")
+                      % {"why": error.strerror}) from error
+    path.chmod(0o400)
+

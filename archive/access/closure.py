@@ -1,0 +1,121 @@
+"""The closure: which items each condition reaches. The truth that the gate's two readings share.
+
+`members` is the one definition. `refresh` keeps the stored rows equal to it inside the writing transaction; `rebuild`
+makes them all anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db import transaction
+
+from ..models import ClosedSpan, Condition, Item, Kind, Reach, Recording, Scope, Segment, Tie, TieKind, TopicTie
+
+# A condition on the whole holds for its parts: a closed figure's parts would give away its stars.
+DOWNWARD = (TieKind.PART_OF, TieKind.NARROWER_THAN)
+# Ties that join an item to something told, recorded or claimed: what `tied` reaches.
+TELLING = (
+    TieKind.TOLD_BY,
+    TieKind.TELLS_OF,
+    TieKind.BELONGS_TO,
+    TieKind.RECORDED_AT,
+    TieKind.NAMES_FIGURE,
+    TieKind.MIRRORS,
+    TieKind.STANDS_AT,
+)
+
+
+def members(target: int, scope: str) -> set[int]:
+    """Item numbers that a condition on `target` with this scope reaches, the target itself included."""
+    reached = {target}
+    if scope == Scope.TIED:
+        reached |= _lower(target)
+        reached |= _told_with(reached)
+    return reached | _within(reached)
+
+
+def _lower(target: int) -> set[int]:
+    """Parts of a figure and narrower topics, all the way down; rings are harmless."""
+    found: set[int] = set()
+    edge = {target}
+    while edge:
+        below = Tie.ungated.filter(target__in=edge, kind__in=DOWNWARD).values_list("source_id", flat=True)
+        edge = set(below) - found - {target}
+        found |= edge
+    return found
+
+
+def _told_with(items: set[int]) -> set[int]:
+    """Segments, recordings and mirrors tied to any of these people, places, figures or topics."""
+    ties = Tie.ungated.filter(target__in=items, kind__in=TELLING).values_list("source_id", flat=True)
+    topics = TopicTie.ungated.filter(tag__in=items).values_list("content_object_id", flat=True)
+    return set(ties) | set(topics)
+
+
+def _within(items: set[int]) -> set[int]:
+    """What lies inside: a recording's segments and spans, a figure's mirrors."""
+    segments = Segment.ungated.filter(recording__in=items).values_list("pk", flat=True)
+    spans = ClosedSpan.ungated.filter(recording__in=items).values_list("pk", flat=True)
+    mirrors = Tie.ungated.filter(target__in=items, kind=TieKind.MIRRORS).values_list("source_id", flat=True)
+    return set(segments) | set(spans) | set(mirrors)
+
+
+def could_reach(item: int) -> set[int]:
+    """Targets whose conditions may reach `item`: the item, what holds it, what it is tied to, and their wholes."""
+    found = {item} | _holders(item)
+    ties = Tie.ungated.filter(source__in=found, kind__in=TELLING).values_list("target_id", flat=True)
+    topics = TopicTie.ungated.filter(content_object__in=found).values_list("tag_id", flat=True)
+    edge = set(ties) | set(topics) | found
+    while edge:
+        found |= edge
+        above = Tie.ungated.filter(source__in=edge, kind__in=DOWNWARD).values_list("target_id", flat=True)
+        edge = set(above) - found
+    return found
+
+
+def _holders(item: int) -> set[int]:
+    segments = Segment.ungated.filter(pk=item).values_list("recording_id", flat=True)
+    spans = ClosedSpan.ungated.filter(pk=item).values_list("recording_id", flat=True)
+    figures = Tie.ungated.filter(source=item, kind=TieKind.MIRRORS).values_list("target_id", flat=True)
+    return set(segments) | set(spans) | set(figures)
+
+
+def refresh(targets: Iterable[int]) -> int:
+    """Bring the stored rows of every condition on these targets in line; returns how many rows changed."""
+    conditions = Condition.ungated.filter(target__in=set(targets), lifted_by__isnull=True)
+    return sum(refresh_condition(condition) for condition in conditions)
+
+
+def refresh_condition(condition: Condition) -> int:
+    wanted = set() if condition.lifted_by_id else members(condition.target_id, condition.scope)
+    stored = set(Reach.ungated.filter(condition=condition).values_list("item_id", flat=True))
+    missing, extra = wanted - stored, stored - wanted
+    Reach.ungated.bulk_create(
+        [Reach(condition=condition, item_id=number) for number in sorted(missing)], batch_size=2000
+    )
+    for part in _batches(sorted(extra)):
+        Reach.ungated.filter(condition=condition, item__in=part).delete()
+    return len(missing) + len(extra)
+
+
+def _batches(numbers: list[int], size: int = 5000) -> list[list[int]]:
+    return [numbers[at : at + size] for at in range(0, len(numbers), size)]
+
+
+@transaction.atomic
+def rebuild() -> int:
+    """Make every row anew; returns how many stand."""
+    Reach.ungated.all().delete()
+    for condition in Condition.ungated.filter(lifted_by__isnull=True):
+        refresh_condition(condition)
+    return Reach.ungated.count()
+
+
+def stands_undecided() -> set[int]:
+    """Items closed because the council has not spoken: their own decision is missing, or their recording's."""
+    own = Item.ungated.filter(decision__isnull=True).exclude(kind=Kind.SEGMENT).values_list("pk", flat=True)
+    waiting = Recording.ungated.filter(decision__isnull=True)
+    segments = Segment.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
+    spans = ClosedSpan.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
+    return set(own) | set(segments) | set(spans)

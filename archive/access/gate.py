@@ -1,0 +1,251 @@
+"""`Gate(viewer, moment)`: what is met. Every page, command and export starts from one of these.
+
+Two readings of one truth. `levels` (arrays) serves lists, counts, maps and search. `level_now` reads the closure
+rows of a single item and guards its page and its sound; where the two differ, the lower one holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import TypeVar
+
+import numpy as np
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils import timezone
+
+from ..models import (
+    Account,
+    ClosedSpan,
+    Condition,
+    Item,
+    Kind,
+    Level,
+    NoticePages,
+    Offering,
+    Reach,
+    Recording,
+    Segment,
+)
+from . import policy
+from .spans import Span, complement, merge
+
+Gated = TypeVar("Gated", bound=Item)
+
+
+class NotMet(Exception):
+    """The viewer does not meet this, or it does not exist: the two cannot be told apart."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page of a list: item numbers in order, and how many there are in all for this viewer."""
+
+    numbers: list[int]
+    total: int
+    number: int
+    size: int
+
+    @property
+    def pages(self) -> int:
+        return max(1, -(-self.total // self.size))
+
+    @property
+    def has_next(self) -> bool:
+        return self.number < self.pages
+
+    @property
+    def has_previous(self) -> bool:
+        return self.number > 1
+
+
+class Gate:
+    """What one viewer meets at one moment. `account` is None for a visitor."""
+
+    def __init__(self, account: Account | None = None, moment: datetime | None = None) -> None:
+        self.account = account if account is not None and account.is_active else None
+        self.moment = moment or timezone.now()
+        self.policy = policy.current()
+        self.levels = policy.levels_for(self.policy, self.account, self.moment)
+
+    # --- the array reading ---
+
+    def level(self, number: int) -> Level:
+        """The level of an item by the arrays; an item made after this gate was opened is not met."""
+        return Level(int(self.levels[number])) if 0 <= number < len(self.levels) else Level.NOTHING
+
+    def meets(self, number: int, at_least: Level = Level.OPEN) -> bool:
+        return self.level(number) >= at_least
+
+    def numbers(self, kind: str, at_least: Level = Level.DESCRIPTION) -> policy.Numbers:
+        """Item numbers of one kind that are met, ascending."""
+        found = self.policy.by_kind[kind]
+        return found[self.levels[found] >= at_least]
+
+    def count(self, kind: str, at_least: Level = Level.DESCRIPTION) -> int:
+        return int(np.count_nonzero(self.levels[self.policy.by_kind[kind]] >= at_least))
+
+    def keep(self, numbers: Iterable[int], at_least: Level = Level.DESCRIPTION) -> list[int]:
+        """Those of the numbers that are met, in the order given."""
+        return [number for number in numbers if self.meets(number, at_least)]
+
+    def page(
+        self, model: type[Gated], order: tuple[str, ...], number: int = 1, size: int = 20, where: Q | None = None
+    ) -> Page:
+        """A page of a list in SQL order. Rows are read in order and passed over where they are not met."""
+        rows: QuerySet[Gated] = model.ungated.order_by(*order).values_list("pk", flat=True)  # type: ignore
+        kind = model.KIND
+        if where is None:
+            total = self.count(kind)
+        else:
+            rows = rows.filter(where)
+            total = len(self.keep(rows))
+        last = max(1, -(-total // size))
+        number = min(max(1, number), last)
+        met = self._met_in_order(rows, number * size)
+        return Page(met[(number - 1) * size :], total, number, size)
+
+    def _met_in_order(self, rows: QuerySet[Gated], wanted: int) -> list[int]:
+        met: list[int] = []
+        for number in rows.iterator(chunk_size=max(100, min(wanted * 2, 2000))):
+            if self.meets(number, Level.DESCRIPTION):  # type: ignore[arg-type]
+                met.append(number)  # type: ignore[arg-type]
+            if len(met) == wanted:
+                break
+        return met
+
+    # --- the closure reading ---
+
+    @cached_property
+    def audiences(self) -> frozenset[int]:
+        return policy.audiences_of(self.policy, self.account, self.moment)
+
+    @cached_property
+    def trusted(self) -> set[int]:
+        return policy.trusted_with(self.account, self.moment)
+
+    def level_now(self, item: Item) -> Level:
+        """The level of one item by the closure rows as they stand in the database now."""
+        level = Level.NOTHING if self._waits(item) else Level.OPEN
+        rows = (
+            Condition.ungated.filter(
+                Exists(Reach.ungated.filter(condition=OuterRef("pk"), item=item.pk)), lifted_by__isnull=True
+            )
+            .select_related("season")
+            .prefetch_related("audiences")
+        )
+        unmet = [rule for rule in map(policy.rule_of, rows) if self._unmet(rule)]
+        level = min([level, *(Level(rule.others_see) for rule in unmet)])
+        if self._is_trusted(item):
+            level = Level.OPEN
+        level = min([level, *(Level(rule.others_see) for rule in unmet if rule.from_consent)])
+        if self.account is not None and self.account.is_council:
+            level = max(level, Level.DESCRIPTION)
+        return level
+
+    def level_of(self, item: Item) -> Level:
+        """The level by both readings: the lower one, should they ever differ."""
+        return min(self.level_now(item), self.level(item.pk))
+
+    def _unmet(self, rule: policy.Rule) -> bool:
+        return rule.in_force(self.moment) and not rule.satisfied(self.audiences, self.moment, self.policy.zone)
+
+    def _waits(self, item: Item) -> bool:
+        if isinstance(item, (Segment, ClosedSpan)):
+            holder = Recording.ungated.get(pk=item.recording_id)
+            if holder.decision_id is None:
+                return True
+        return item.kind != Kind.SEGMENT and item.decision_id is None
+
+    def _is_trusted(self, item: Item) -> bool:
+        holder = getattr(item, "recording_id", None)
+        return item.pk in self.trusted or (holder is not None and holder in self.trusted)
+
+    def fetch(self, model: type[Gated], ref: str, at_least: Level = Level.DESCRIPTION) -> Gated:
+        """The item with this address, or NotMet. Both readings must allow it."""
+        item = model.ungated.filter(ref=ref).first()  # type: ignore[attr-defined]
+        if item is None or self.level_of(item) < at_least:
+            raise NotMet(ref)
+        found: Gated = item
+        return found
+
+    def queryset(self, model: type[Gated], at_least: Level = Level.DESCRIPTION) -> QuerySet[Gated]:
+        """What is met of a model, in SQL (NOT EXISTS over the closure), to be filtered and joined further."""
+        rows: QuerySet[Gated] = model.ungated.all()  # type: ignore[attr-defined]
+        if self.account is not None and self.account.is_council and at_least <= Level.DESCRIPTION:
+            return rows
+        unmet = [rule for rule in self.policy.rules if rule.others_see < at_least and self._unmet(rule)]
+        allowed = ~self._reached_by(rule.number for rule in unmet) & self._decided(model)
+        allowed |= self._entrusted(model)
+        consent = self._reached_by(rule.number for rule in unmet if rule.from_consent)
+        return rows.filter(allowed).filter(~consent)
+
+    def _reached_by(self, conditions: Iterable[int]) -> Q:
+        numbers = sorted(conditions)
+        return Q(Exists(Reach.ungated.filter(item=OuterRef("pk"), condition__in=numbers)))
+
+    def _decided(self, model: type[Gated]) -> Q:
+        if issubclass(model, Segment):
+            return Q(recording__decision__isnull=False)
+        if issubclass(model, ClosedSpan):
+            return Q(decision__isnull=False, recording__decision__isnull=False)
+        return Q(decision__isnull=False)
+
+    def _entrusted(self, model: type[Gated]) -> Q:
+        trusted = Q(pk__in=self.trusted)
+        if issubclass(model, (Segment, ClosedSpan)):
+            trusted |= Q(recording__in=self.trusted)
+        return trusted
+
+    # --- seconds of a recording ---
+
+    def closed_stretches(self, recording: Recording) -> list[Span]:
+        """Milliseconds of the recording that this viewer may not hear or read: merged, ascending, half-open.
+
+        Where the whole is not offered (its offering is clips, or the recording itself is not met in full), all but
+        the open segments is closed. Whoever is entrusted with the recording hears it whole.
+        """
+        length = recording.master.duration_ms
+        stretches = [
+            *Segment.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
+            *ClosedSpan.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
+        ]
+        closed = [(start, end) for number, start, end in stretches if not self.meets(number)]
+        if not self.hears_whole(recording):
+            segments = set(Segment.ungated.filter(recording=recording).values_list("pk", flat=True))
+            opened = [(start, end) for number, start, end in stretches if number in segments and self.meets(number)]
+            closed += complement(merge(opened), length)
+        return merge(closed)
+
+    def hears_whole(self, recording: Recording) -> bool:
+        """Whether the recording is offered as a whole (its closed seconds, if any, silent)."""
+        if not self.meets(recording.pk):
+            return False
+        return recording.offering == Offering.QUIET or self._is_trusted(recording)
+
+    # --- what a notice says ---
+
+    def notices_on_page(self, own: int, around: Iterable[int]) -> list[tuple[str, str]]:
+        """The council's own public words, and whom to ask, where only a notice is met.
+
+        `own` is the page's item; `around` are items tied to it, whose notices show where the council chose so. Equal
+        words are said once, so that they do not tell how many there are.
+        """
+        near = [number for number in around if self.level(number) == Level.NOTICE]
+        said = self._notice_words([own] if self.level(own) == Level.NOTICE else [], anywhere=True)
+        return sorted(said | self._notice_words(near, anywhere=False))
+
+    def _notice_words(self, numbers: list[int], anywhere: bool) -> set[tuple[str, str]]:
+        if not numbers:
+            return set()
+        rows = Condition.ungated.filter(
+            Exists(Reach.ungated.filter(condition=OuterRef("pk"), item__in=numbers)),
+            lifted_by__isnull=True,
+            others_see=Level.NOTICE,
+        ).select_related("season")
+        if not anywhere:
+            rows = rows.filter(notice_pages=NoticePages.TIED)
+        unmet = [row for row in rows.prefetch_related("audiences") if self._unmet(policy.rule_of(row))]
+        return {(row.notice_words, row.whom_to_ask) for row in unmet}

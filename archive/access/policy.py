@@ -1,0 +1,268 @@
+"""The array reading of the gate: one policy version as numpy arrays, from which a viewer's levels follow at once.
+
+Each condition's reach is kept as an array of item numbers rather than as a bitset over all items: 140,000 closure
+rows are then half a megabyte instead of twenty-five, and marking them for a viewer costs the same.
+"""
+
+from __future__ import annotations
+
+import threading
+from bisect import bisect_right
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from django.db import transaction
+from django.db.models import Q
+from numpy.typing import NDArray
+
+from ..models import (
+    Account,
+    Audience,
+    Builtin,
+    ClosedSpan,
+    Condition,
+    Entrustment,
+    House,
+    Item,
+    Kind,
+    Level,
+    Membership,
+    PolicyVersion,
+    Reach,
+    Segment,
+    Source,
+)
+from . import closure
+from .seasons import DateSeason
+
+Numbers = NDArray[np.int64]
+Levels = NDArray[np.uint8]
+LONG_AGO = datetime(1, 1, 2, tzinfo=UTC)
+FAR_AHEAD = datetime(9999, 12, 30, tzinfo=UTC)
+KEPT_VIEWERS = 256
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A condition, ready to be judged. An empty `audiences` is satisfied by nobody."""
+
+    number: int
+    audiences: frozenset[int]
+    season: DateSeason | None
+    starts_at: datetime | None
+    ends_at: datetime | None
+    others_see: int
+    from_consent: bool
+
+    def in_force(self, moment: datetime) -> bool:
+        return (self.starts_at is None or self.starts_at <= moment) and (
+            self.ends_at is None or moment < self.ends_at
+        )
+
+    def satisfied(self, audiences: frozenset[int], moment: datetime, zone: ZoneInfo) -> bool:
+        if not self.audiences & audiences:
+            return False
+        return self.season is None or self.season.is_open(moment, zone)
+
+    def edges(self, moment: datetime, zone: ZoneInfo) -> list[datetime]:
+        found = [edge for edge in (self.starts_at, self.ends_at) if edge is not None]
+        return found + (self.season.edges(moment, zone) if self.season else [])
+
+
+@dataclass(frozen=True)
+class Policy:
+    version: int
+    zone: ZoneInfo
+    size: int
+    everyone: frozenset[int]
+    signed_in: frozenset[int]
+    rules: tuple[Rule, ...]
+    reach: dict[int, Numbers]
+    undecided: Numbers
+    by_kind: dict[str, Numbers]
+    within: dict[int, list[int]] = field(repr=False)
+
+
+@dataclass(frozen=True)
+class ViewerLevels:
+    levels: Levels
+    since: datetime
+    until: datetime
+
+    def holds_at(self, moment: datetime) -> bool:
+        return self.since <= moment < self.until
+
+
+def rule_of(condition: Condition) -> Rule:
+    season = condition.season
+    return Rule(
+        number=condition.pk,
+        audiences=frozenset(audience.pk for audience in condition.audiences.all()),
+        season=DateSeason((season.from_month, season.from_day), (season.to_month, season.to_day))
+        if season
+        else None,
+        starts_at=condition.starts_at,
+        ends_at=condition.ends_at,
+        others_see=condition.others_see,
+        from_consent=condition.source == Source.CONSENT,
+    )
+
+
+def current_version() -> int:
+    """The number that moves with every write which can change a level; a missing row is an error, not an answer."""
+    return int(PolicyVersion.objects.values_list("number", flat=True).get(pk=1))
+
+
+_lock = threading.Lock()
+_policy: Policy | None = None
+_viewers: OrderedDict[tuple[int, int], ViewerLevels] = OrderedDict()
+
+
+def current() -> Policy:
+    """The policy as it stands. The version is read before the data, so that a race can only cause a rebuild."""
+    global _policy
+    version = current_version()
+    held = _policy
+    if held is not None and held.version == version:
+        return held
+    with _lock:
+        held = _policy
+        if held is None or held.version != version:
+            held = _load()
+            _policy = held
+            _viewers.clear()
+    return held
+
+
+def forget() -> None:
+    """Drop what is kept in this process (tests that roll the database back need it)."""
+    global _policy
+    with _lock:
+        _policy = None
+        _viewers.clear()
+
+
+@transaction.atomic
+def _load() -> Policy:
+    version = current_version()
+    conditions = Condition.ungated.filter(lifted_by__isnull=True).select_related("season")
+    builtin = dict(Audience.objects.filter(builtin__isnull=False).values_list("builtin", "pk"))
+    kinds = list(Item.ungated.values_list("pk", "kind"))
+    return Policy(
+        version=version,
+        zone=home_zone(),
+        size=max((number for number, _ in kinds), default=0) + 1,
+        everyone=frozenset({builtin[Builtin.EVERYONE]} if Builtin.EVERYONE in builtin else ()),
+        signed_in=frozenset({builtin[Builtin.SIGNED_IN]} if Builtin.SIGNED_IN in builtin else ()),
+        rules=tuple(rule_of(condition) for condition in conditions.prefetch_related("audiences")),
+        reach=_reach(),
+        undecided=_numbers(closure.stands_undecided()),
+        by_kind={kind: _numbers(n for n, k in kinds if k == kind) for kind in Kind.values},
+        within=_within(),
+    )
+
+
+def home_zone() -> ZoneInfo:
+    name = House.objects.values_list("time_zone", flat=True).filter(pk=1).first()
+    return ZoneInfo(name or "UTC")
+
+
+def _numbers(found: object) -> Numbers:
+    return np.array(sorted(found), dtype=np.int64)  # type: ignore[call-overload]
+
+
+def _reach() -> dict[int, Numbers]:
+    rows = np.array(
+        list(Reach.ungated.order_by("condition_id").values_list("condition_id", "item_id")), dtype=np.int64
+    ).reshape(-1, 2)
+    numbers, starts = np.unique(rows[:, 0], return_index=True)
+    parts = np.split(rows[:, 1], starts[1:]) if len(numbers) else []
+    return {int(number): part for number, part in zip(numbers, parts, strict=True)}
+
+
+def _within() -> dict[int, list[int]]:
+    held: dict[int, list[int]] = {}
+    for model in (Segment, ClosedSpan):
+        for number, recording in model.ungated.values_list("pk", "recording_id"):
+            held.setdefault(recording, []).append(number)
+    return held
+
+
+def audiences_of(policy: Policy, account: Account | None, moment: datetime) -> frozenset[int]:
+    if account is None:
+        return policy.everyone
+    at = Q(starts_at__lte=moment) & (Q(ends_at__isnull=True) | Q(ends_at__gt=moment))
+    own = Membership.objects.filter(at, account=account).values_list("audience_id", flat=True)
+    return policy.everyone | policy.signed_in | frozenset(own)
+
+
+def trusted_with(account: Account | None, moment: datetime) -> set[int]:
+    """Items entrusted to this account at that moment; what lies inside them is not included."""
+    if account is None:
+        return set()
+    at = Q(starts_at__lte=moment) & (Q(ends_at__isnull=True) | Q(ends_at__gt=moment))
+    return set(Entrustment.ungated.filter(at, account=account).values_list("item_id", flat=True))
+
+
+def levels_for(policy: Policy, account: Account | None, moment: datetime) -> Levels:
+    """A level for every item number, by the arrays. What is not an item stays at nothing."""
+    key = (policy.version, account.pk if account else 0)
+    held = _viewers.get(key)
+    if held is None or not held.holds_at(moment):
+        held = _judge(policy, account, moment)
+        with _lock:
+            _viewers[key] = held
+            while len(_viewers) > KEPT_VIEWERS:
+                _viewers.popitem(last=False)
+    return held.levels
+
+
+def _judge(policy: Policy, account: Account | None, moment: datetime) -> ViewerLevels:
+    audiences = audiences_of(policy, account, moment)
+    levels = np.zeros(policy.size, dtype=np.uint8)
+    everything = np.concatenate(list(policy.by_kind.values()))
+    levels[everything] = Level.OPEN
+    levels[policy.undecided] = Level.NOTHING
+    unmet = [
+        rule
+        for rule in policy.rules
+        if rule.in_force(moment) and not rule.satisfied(audiences, moment, policy.zone)
+    ]
+    for rule in unmet:
+        _lower(policy, levels, rule)
+    trusted = sorted(_with_contents(policy, trusted_with(account, moment)))
+    levels[trusted] = Level.OPEN
+    for rule in unmet:
+        if rule.from_consent:  # nothing but a new consent lifts it
+            _lower(policy, levels, rule)
+    if account is not None and account.is_council:
+        levels[everything] = np.maximum(levels[everything], Level.DESCRIPTION)
+    since, until = _edges_around(policy, account, moment)
+    levels.setflags(write=False)
+    return ViewerLevels(levels, since, until)
+
+
+def _lower(policy: Policy, levels: Levels, rule: Rule) -> None:
+    reached = policy.reach.get(rule.number)
+    if reached is not None:
+        levels[reached] = np.minimum(levels[reached], rule.others_see)
+
+
+def _with_contents(policy: Policy, items: set[int]) -> set[int]:
+    inside = {number for item in items for number in policy.within.get(item, ())}
+    return {item for item in items if item < policy.size} | inside
+
+
+def _edges_around(policy: Policy, account: Account | None, moment: datetime) -> tuple[datetime, datetime]:
+    edges = {edge for rule in policy.rules for edge in rule.edges(moment, policy.zone)}
+    if account is not None:
+        for model in (Membership.objects, Entrustment.ungated):
+            for starts_at, ends_at in model.filter(account=account).values_list("starts_at", "ends_at"):
+                edges |= {edge for edge in (starts_at, ends_at) if edge is not None}
+    ordered = sorted(edges)
+    at = bisect_right(ordered, moment)
+    before = ordered[at - 1] if at else LONG_AGO
+    return before, ordered[at] if at < len(ordered) else FAR_AHEAD

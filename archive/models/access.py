@@ -1,0 +1,208 @@
+"""Who may meet what, when: audiences, seasons, decisions, conditions, their closure, and the ledger."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from .items import Item, new_ref
+
+
+class Level(models.IntegerChoices):
+    """What a viewer is left with, low to high."""
+
+    NOTHING = 0, _("nothing")
+    NOTICE = 1, _("a notice")
+    DESCRIPTION = 2, _("a description")
+    OPEN = 3, _("the whole")
+
+
+class Builtin(models.TextChoices):
+    EVERYONE = "everyone", _("everyone")
+    SIGNED_IN = "signed_in", _("signed in")
+
+
+class Audience(models.Model):
+    ref = models.CharField(max_length=16, unique=True, default=new_ref, editable=False)
+    name = models.CharField(_("name"), max_length=120, unique=True)
+    about = models.TextField(_("who they are"), blank=True)
+    builtin = models.CharField(max_length=10, choices=Builtin.choices, null=True, blank=True, unique=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Membership(models.Model):
+    audience = models.ForeignKey(Audience, on_delete=models.CASCADE, related_name="memberships")
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="memberships")
+    starts_at = models.DateTimeField(_("from"))
+    ends_at = models.DateTimeField(_("until"), null=True, blank=True)
+    granted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["audience_id", "account_id", "starts_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ends_at__isnull=True) | models.Q(ends_at__gt=models.F("starts_at")),
+                name="membership_runs_forward",
+            )
+        ]
+
+
+class Season(models.Model):
+    """A stretch of every year by dates at the home place, both days included; it may wrap the year's end."""
+
+    name = models.CharField(_("name"), max_length=120, unique=True)
+    from_month = models.PositiveSmallIntegerField(_("from month"))
+    from_day = models.PositiveSmallIntegerField(_("from day"))
+    to_month = models.PositiveSmallIntegerField(_("to month"))
+    to_day = models.PositiveSmallIntegerField(_("to day"))
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        for month, day in ((self.from_month, self.from_day), (self.to_month, self.to_day)):
+            if not (1 <= month <= 12 and 1 <= day <= DAYS_IN_MONTH[month - 1]):
+                raise ValidationError(
+                    _("Day %(day)s of month %(month)s does not exist."), params={"day": day, "month": month}
+                )
+
+
+DAYS_IN_MONTH = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+class Decision(models.Model):
+    """What the council decided. Rows cannot be changed or deleted (database triggers)."""
+
+    ref = models.CharField(max_length=16, unique=True, default=new_ref, editable=False)
+    decided_on = models.DateField(_("date of the meeting"))
+    minute = models.CharField(_("minute"), max_length=120)
+    present = models.TextField(_("who was present"), blank=True)
+    reason = models.TextField(_("reason"), blank=True)
+    entered_at = models.DateTimeField(auto_now_add=True)
+    entered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-decided_on", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.decided_on} · {self.minute}"
+
+
+class Scope(models.TextChoices):
+    ITSELF = "itself", _("itself")
+    TIED = "tied", _("itself and all that is tied to it")
+
+
+class Source(models.TextChoices):
+    COUNCIL = "council", _("the council's decision")
+    CONSENT = "consent", _("consent withdrawn")
+
+
+class NoticePages(models.TextChoices):
+    OWN = "own", _("its own page only")
+    TIED = "tied", _("its own page and the pages it is tied to")
+
+
+class Condition(models.Model):
+    """Who may meet the target, when, and what the others see. No audience named: nobody."""
+
+    target = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="+")
+    scope = models.CharField(max_length=6, choices=Scope.choices, default=Scope.ITSELF)
+    audiences = models.ManyToManyField(Audience, blank=True, related_name="+")
+    season = models.ForeignKey(Season, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    starts_at = models.DateTimeField(null=True, blank=True)
+    ends_at = models.DateTimeField(null=True, blank=True)
+    review_on = models.DateField(null=True, blank=True)
+    others_see = models.PositiveSmallIntegerField(choices=Level.choices, default=Level.NOTHING)
+    notice_words = models.TextField(blank=True)
+    whom_to_ask = models.CharField(max_length=200, blank=True)
+    notice_pages = models.CharField(max_length=4, choices=NoticePages.choices, default=NoticePages.OWN)
+    source = models.CharField(max_length=8, choices=Source.choices, default=Source.COUNCIL)
+    decision = models.ForeignKey(
+        Decision, null=True, blank=True, on_delete=models.PROTECT, related_name="conditions"
+    )
+    lifted_by = models.ForeignKey(
+        Decision, null=True, blank=True, on_delete=models.PROTECT, related_name="lifted"
+    )
+    lifted_at = models.DateTimeField(null=True, blank=True)
+    made_at = models.DateTimeField(auto_now_add=True)
+
+    ungated = models.Manager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ends_at__isnull=True)
+                | models.Q(starts_at__isnull=True)
+                | models.Q(ends_at__gt=models.F("starts_at")),
+                name="condition_runs_forward",
+            ),
+            models.CheckConstraint(condition=models.Q(others_see__lt=Level.OPEN), name="others_see_less"),
+        ]
+
+    def __str__(self) -> str:
+        return f"condition {self.pk}"
+
+
+class Reach(models.Model):
+    """The closure: this condition reaches this item. Kept by `archive.access` in the writing transaction."""
+
+    condition = models.ForeignKey(Condition, on_delete=models.CASCADE, related_name="+")
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="+")
+
+    ungated = models.Manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["condition", "item"], name="reach_once")]
+        indexes = [models.Index(fields=["item", "condition"], name="reach_by_item")]
+
+
+class Entrustment(models.Model):
+    """A person entrusted with a recording or another item meets it whatever the conditions say."""
+
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="+")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField(null=True, blank=True)
+    granted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    reason = models.TextField(blank=True)
+
+    ungated = models.Manager()
+
+
+class PolicyVersion(models.Model):
+    """One row, id 1. Database triggers move `number` in the transaction of every write that can change a level."""
+
+    number = models.BigIntegerField(default=1)
+
+
+class LedgerRow(models.Model):
+    """One event. `digest` is SHA-256 over the row and the digest before it; no row can be changed or removed."""
+
+    at = models.DateTimeField()
+    actor = models.CharField(max_length=16, blank=True)  # an account's ref, or empty for a visitor
+    event = models.CharField(max_length=20)
+    item = models.CharField(max_length=16, blank=True)  # an item's ref
+    detail = models.TextField()
+    previous = models.CharField(max_length=64)
+    digest = models.CharField(max_length=64, unique=True)
+
+    class Meta:
+        ordering = ["id"]

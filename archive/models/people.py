@@ -1,0 +1,16 @@
+"""People: speakers, those told of, those they learned from."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from .items import Item, Kind
+
+
+class Person(Item):
+    KIND = Kind.PERSON
+    about = models.TextField(_("about"), blank=True)
+    family = models.CharField(_("family"), max_length=120, blank=True)
+
+    ungated = models.Manager()

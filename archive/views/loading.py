@@ -1,0 +1,84 @@
+"""Fetching is checking: the one way that a page gets its item."""
+
+from __future__ import annotations
+
+from functools import wraps
+from typing import Any, Protocol, TypeVar
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from ..access import showing
+from ..access.gate import Gate, NotMet
+from ..models import Account, Item, Level
+
+Gated = TypeVar("Gated", bound=Item)
+
+
+class GatedRequest(HttpRequest):
+    """A request that has passed the middleware."""
+
+    gate: Gate
+    user: Account  # type: ignore[assignment]
+
+
+class View(Protocol):
+    def __call__(self, request: GatedRequest, *args: Any, **kwargs: Any) -> HttpResponse: ...
+
+
+class OnlyNotice(Exception):
+    """The viewer meets nothing of the item but the council's words."""
+
+    def __init__(self, item: Item) -> None:
+        super().__init__("notice")
+        self.item = item
+
+
+def fetch(request: GatedRequest, model: type[Gated], ref: str, at_least: Level = Level.DESCRIPTION) -> Gated:
+    """The item at this address; 404 where it is not met, whether it exists or not."""
+    try:
+        item = request.gate.fetch(model, ref, Level.NOTICE)
+    except NotMet as error:
+        raise Http404 from error
+    level = request.gate.level_of(item)
+    if level == Level.NOTICE and at_least >= Level.DESCRIPTION:
+        raise OnlyNotice(item)
+    if level < at_least:
+        raise Http404
+    return item
+
+
+def item_page(view: View) -> View:
+    """Turns OnlyNotice into the notice page: the council's words and whom to ask, and nothing of the item."""
+
+    @wraps(view)
+    def shown(request: GatedRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            return view(request, *args, **kwargs)
+        except OnlyNotice as only:
+            notices = request.gate.notices_on_page(only.item.pk, [])
+            return render(request, "notice.html", {"notices": notices})
+
+    return shown
+
+
+def for_role(role: str) -> Any:
+    """Pages that only people with a role may use: others get the same 404 as for an address that is not there."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def checked(request: GatedRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            if not getattr(request.user, role):
+                raise Http404
+            return view(request, *args, **kwargs)
+
+        return checked
+
+    return wrap
+
+
+def notices_for(request: GatedRequest, item: Item) -> list[showing.Notice]:
+    return showing.notices(request.gate, item.pk)

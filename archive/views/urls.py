@@ -1,0 +1,19 @@
+"""The addresses of the pages, by family. Each family's module lists its own."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver
+
+from . import account, council, desk, find, ground, home, listening, pages, sky
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    *home.urlpatterns,
+    *account.urlpatterns,
+    *pages.urlpatterns,
+    *listening.urlpatterns,
+    *find.urlpatterns,
+    *ground.urlpatterns,
+    *sky.urlpatterns,
+    *desk.urlpatterns,
+    *council.urlpatterns,
+]

@@ -1,0 +1,99 @@
+"""The cast and the small things every test file may need."""
+
+from __future__ import annotations
+
+import wave
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from archive.access import bringing, decisions, policy, writing
+from archive.models import Account, Audience, Builtin, Recording
+
+LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
+MINUTE = decisions.Minute(date(2020, 1, 2), "minute 1", "two of us", "for the test")
+
+
+@pytest.fixture(autouse=True)
+def _own_folders(settings, tmp_path_factory) -> None:
+    """Run-time files of each test lie in a folder of its own."""
+    home = tmp_path_factory.mktemp("home")
+    settings.HOME = home
+    for name in ("MASTERS", "WORKING", "RENDITIONS", "INDEX"):
+        setattr(settings, name, home / name.lower())
+    settings.SOUND_AT_ONCE = True
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def _forget_policy() -> Iterator[None]:
+    policy.forget()
+    yield
+    policy.forget()
+
+
+@pytest.fixture()
+def cast(db) -> dict[str, Account]:
+    """One account of each sort, and `family`: a member of the audience of that name."""
+    return make_cast()
+
+
+def make_cast() -> dict[str, Account]:
+    def account(name: str, **roles: bool) -> Account:
+        return Account.objects.create_user(username=name, password="a long enough word", **roles)
+
+    people = {
+        "archivist": account("archivist", is_archivist=True),
+        "educator": account("educator", is_educator=True),
+        "council": account("council", is_council=True),
+        "second": account("second", is_council=True),
+        "keeper": account("keeper", is_keeper=True),
+        "family": account("family"),
+        "plain": account("plain"),
+    }
+    audiences = make_audiences()
+    decisions.join(people["council"], audiences["family"], people["family"], LONG_AGO)
+    return people
+
+
+def make_audiences() -> dict[str, Audience]:
+    made = {
+        name: Audience.objects.get_or_create(name=name, defaults={"builtin": builtin})[0]
+        for name, builtin in (
+            ("everyone", Builtin.EVERYONE),
+            ("signed in", Builtin.SIGNED_IN),
+            ("family", None),
+            ("women", None),
+        )
+    }
+    return made
+
+
+def tone(path: Path, seconds: float, hz: float = 440.0, rate_hz: int = 16_000) -> Path:
+    """A WAV file of one tone."""
+    times = np.arange(round(seconds * rate_hz)) / rate_hz
+    samples = (np.sin(2 * np.pi * hz * times) * 12_000).astype("<i2")
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(rate_hz)
+        file.writeframes(samples.tobytes())
+    return path
+
+
+def bring(by: Account | None, folder: Path, title: str, seconds: float = 6.0, hz: float = 440.0, **given) -> Recording:
+    path = tone(folder / f"{abs(hash((title, hz)))}.wav", seconds, hz)
+    details = bringing.RecordingGiven(title=title, recorded_on="1962~", **given)
+    return bringing.add_recording(by, bringing.file_blocks(path), path.name, details).recording
+
+
+def open_up(council: Account, *items, terms: decisions.Terms | None = None) -> None:
+    """The council decides: open, or under these terms."""
+    decisions.decide(council, MINUTE, decisions.Act([item.pk for item in items], terms))
+
+
+def segment(recording: Recording, start_ms: int, end_ms: int, title: str, **ties):
+    return writing.add_segment(None, recording, writing.SegmentGiven(start_ms, end_ms, title, **ties))
