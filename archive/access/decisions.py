@@ -86,10 +86,12 @@ def require(account: Account | None, role: str) -> Account:
 
 
 @transaction.atomic
-def decide(by: Account, minute: Minute, act: Act) -> Decision:
-    """Enter a decision: targets leave the queue, named conditions are lifted, the new condition reaches."""
+def decide(by: Account, minute: Minute, *acts: Act) -> Decision:
+    """Enter a decision: targets leave the queue, named conditions are lifted, the new conditions reach."""
     require(by, "is_council")
-    _check(minute, act)
+    _check_minute(minute)
+    for act in acts:
+        _check_act(act)
     decision = Decision.objects.create(
         decided_on=minute.decided_on,
         minute=minute.minute,
@@ -97,14 +99,6 @@ def decide(by: Account, minute: Minute, act: Act) -> Decision:
         reason=minute.reason,
         entered_by=by,
     )
-    targets = list(Item.ungated.filter(pk__in=act.targets))
-    _lift(act, decision)
-    for target in targets:
-        Item.ungated.filter(pk=target.pk).update(decision=decision)
-        if act.terms is not None:
-            _make(target, act.terms, decision)
-    if act.offering:
-        Recording.ungated.filter(pk__in=act.targets).update(offering=act.offering)
     ledger.write(
         "decided",
         by,
@@ -113,19 +107,37 @@ def decide(by: Account, minute: Minute, act: Act) -> Decision:
         minute=minute.minute,
         present=minute.present,
         reason=minute.reason,
-        targets=[target.ref for target in targets],
-        lifted=sorted(act.lift),
-        terms=_spelled(act.terms),
-        offering=act.offering,
+        acts=[_carry_out(act, decision) for act in acts],
     )
     return decision
 
 
-def _check(minute: Minute, act: Act) -> None:
+def _carry_out(act: Act, decision: Decision) -> dict[str, Any]:
+    """Do what was decided; returns it as the ledger spells it."""
+    targets = list(Item.ungated.filter(pk__in=act.targets))
+    _lift(act, decision)
+    Item.ungated.filter(pk__in=act.targets).update(decision=decision)
+    if act.terms is not None:
+        for target in targets:
+            _make(target, act.terms, decision)
+    if act.offering:
+        Recording.ungated.filter(pk__in=act.targets).update(offering=act.offering)
+    return {
+        "targets": [target.ref for target in targets],
+        "lifted": sorted(act.lift),
+        "terms": _spelled(act.terms),
+        "offering": act.offering,
+    }
+
+
+def _check_minute(minute: Minute) -> None:
     if not minute.minute.strip():
         raise ValidationError({"minute": _("Name the minute this decision stands in, so that it can be answered for.")})
     if minute.decided_on > timezone.localdate() + timedelta(days=1):
         raise ValidationError({"decided_on": _("The meeting's date lies ahead. Enter the decision once it is taken.")})
+
+
+def _check_act(act: Act) -> None:
     if act.offering and act.offering not in Offering.values:
         raise ValidationError({"offering": _("Choose one of the ways to offer a recording.")})
     terms = act.terms
@@ -201,8 +213,13 @@ def waiting() -> list[Item]:
 
 
 @transaction.atomic
-def join(by: Account | None, audience: Audience, account: Account, starts_at: datetime | None = None,
-         ends_at: datetime | None = None) -> Membership:
+def join(
+    by: Account | None,
+    audience: Audience,
+    account: Account,
+    starts_at: datetime | None = None,
+    ends_at: datetime | None = None,
+) -> Membership:
     """Make an account a member. Nobody can add themselves."""
     if audience.builtin in Builtin.values:
         raise ValidationError(_("“%(name)s” fills itself; nobody is added to it.") % {"name": audience.name})
@@ -226,8 +243,14 @@ def leave(by: Account, membership: Membership) -> None:
 
 
 @transaction.atomic
-def entrust(by: Account | None, account: Account, item: Item, reason: str = "",
-            ends_at: datetime | None = None) -> Entrustment:
+def entrust(
+    by: Account | None,
+    account: Account,
+    item: Item,
+    reason: str = "",
+    starts_at: datetime | None = None,
+    ends_at: datetime | None = None,
+) -> Entrustment:
     """Let one person meet an item whatever the conditions say. Council members may entrust themselves; it is written.
 
     `by` None is the house itself: whoever brings a recording in is entrusted with it.
@@ -235,7 +258,12 @@ def entrust(by: Account | None, account: Account, item: Item, reason: str = "",
     if by is not None:
         require(by, "is_council")
     trust = Entrustment.ungated.create(
-        account=account, item=item, starts_at=timezone.now(), ends_at=ends_at, granted_by=by, reason=reason
+        account=account,
+        item=item,
+        starts_at=starts_at or timezone.now(),
+        ends_at=ends_at,
+        granted_by=by,
+        reason=reason,
     )
     ledger.write("entrusted", by, item.ref, account=account.ref, reason=reason, ends_at=ends_at)
     return trust

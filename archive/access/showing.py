@@ -97,6 +97,7 @@ class SegmentCard:
     places: tuple[Label, ...]
     figures: tuple[Label, ...]
     told_of: tuple[Label, ...]
+    cautions: tuple[str, ...] = ()
 
     @property
     def is_open(self) -> bool:
@@ -126,6 +127,7 @@ class PlaceShown:
     about: str
     at: tuple[float, float] | None
     cell: tuple[float, float, float, float] | None
+    caution: str = ""
 
 
 @dataclass(frozen=True)
@@ -164,6 +166,7 @@ class PersonShown:
 class TopicShown:
     label: Label
     about: str
+    caution: str = ""
 
 
 # --- names ---
@@ -299,11 +302,22 @@ def segment_cards(gate: Gate, numbers: Iterable[int]) -> list[SegmentCard]:
     recordings = {row.recording_id for row in rows.values()}
     named = labels(gate, [*wanted, *recordings, *(other for ends in joined.values() for _, other in ends)])
     dates = dict(Recording.ungated.filter(pk__in=recordings).values_list("pk", "recorded_on"))
+    cautions = _cautions(named)
     return [
-        _card(rows[number], named, joined.get(number, []), dates)
+        _card(rows[number], named, joined.get(number, []), dates, cautions)
         for number in wanted
         if number in rows and number in named
     ]
+
+
+def _cautions(named: dict[int, Label]) -> dict[int, str]:
+    """The cautions of topics and places among these, in words."""
+    found: dict[int, str] = {}
+    for model, kind in ((Topic, Kind.TOPIC), (Place, Kind.PLACE)):
+        numbers = [number for number, one in named.items() if one.kind == kind]
+        for row in model.ungated.filter(pk__in=numbers).exclude(caution=""):
+            found[row.pk] = row.get_caution_display()
+    return found
 
 
 def _joined(segments: list[int]) -> dict[int, list[tuple[str, int]]]:
@@ -319,7 +333,11 @@ def _joined(segments: list[int]) -> dict[int, list[tuple[str, int]]]:
 
 
 def _card(
-    row: Segment, named: dict[int, Label], joined: list[tuple[str, int]], dates: dict[int, str]
+    row: Segment,
+    named: dict[int, Label],
+    joined: list[tuple[str, int]],
+    dates: dict[int, str],
+    cautions: dict[int, str],
 ) -> SegmentCard:
     def of(kind: str) -> tuple[Label, ...]:
         found = [named[other] for each, other in joined if each == kind and other in named]
@@ -338,6 +356,7 @@ def _card(
         places=of(TieKind.BELONGS_TO),
         figures=of(TieKind.NAMES_FIGURE),
         told_of=of(TieKind.TELLS_OF),
+        cautions=tuple(sorted({cautions[other] for _, other in joined if other in cautions})),
     )
 
 
@@ -443,7 +462,7 @@ def person(gate: Gate, row: Person) -> PersonShown:
 
 
 def topic(gate: Gate, row: Topic) -> TopicShown:
-    return TopicShown(_named(gate, row), row.about)
+    return TopicShown(_named(gate, row), row.about, row.get_caution_display())
 
 
 def _named(gate: Gate, item: Item) -> Label:
@@ -473,6 +492,7 @@ def _place(gate: Gate, row: Place, named: Label) -> PlaceShown:
         about=row.about,
         at=(row.latitude_deg, row.longitude_deg) if exact else None,
         cell=None if exact else cell_of(row.latitude_deg, row.longitude_deg, row.cell_deg),
+        caution=row.get_caution_display(),
     )
 
 

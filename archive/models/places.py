@@ -6,13 +6,14 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from .items import Item, Kind
-from .tags import validate_latitude, validate_longitude
+from .tags import Caution, validate_latitude, validate_longitude
 
 
 class Place(Item):
     KIND = Kind.PLACE
     nature = models.CharField(_("kind of place"), max_length=60, blank=True)
     about = models.TextField(_("about"), blank=True)
+    caution = models.CharField(_("caution"), max_length=8, choices=Caution.choices, blank=True)
     latitude_deg = models.FloatField(_("latitude"), validators=[validate_latitude])
     longitude_deg = models.FloatField(_("longitude"), validators=[validate_longitude])
     # Whoever may not know the spot is given the cell of this fixed grid that it lies in.

@@ -6,7 +6,21 @@ import re
 from datetime import date
 
 from django.core.exceptions import ValidationError
+from django.db import models
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+
+class Caution(models.TextChoices):
+    """Where what is told could hurt somebody who acts on it."""
+
+    REMEDY = "remedy", gettext_lazy(
+        "Remedies told here are memory, not medical advice. Ask someone licensed before you try one."
+    )
+    SITE = "site", gettext_lazy(
+        "This place is dangerous or not everyone's to visit. Go only with the permission of the people of the place."
+    )
+
 
 # BCP 47 (RFC 5646 section 2.1), the `langtag` and `privateuse` productions; grandfathered tags are left out.
 LANGUAGE_TAG = re.compile(

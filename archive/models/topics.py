@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from taggit.models import ItemBase, TagBase
 
 from .items import Item, Kind, new_ref
+from .tags import Caution
 
 
 class Topic(TagBase, Item):  # type: ignore[misc]
@@ -17,6 +18,7 @@ class Topic(TagBase, Item):  # type: ignore[misc]
     KIND = Kind.TOPIC
     name = models.CharField(_("name"), max_length=100)
     about = models.TextField(_("about"), blank=True)
+    caution = models.CharField(_("caution"), max_length=8, choices=Caution.choices, blank=True)
 
     ungated = models.Manager()
     objects = ungated  # django-taggit asks for this one
