@@ -16,7 +16,7 @@ from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import aberrate, star_vectors, true_matrix
 from .times import epoch_of_jd, sidereal_time, tt_of_ut
-from .vectors import DEGREE, TAU, Floats, Number, as_floats, normalise, ra_dec, rotate
+from .vectors import DEGREE, TAU, Floats, Ints, Number, as_floats, normalise, ra_dec, rotate
 
 FLATTENING = 1 / 298.257223563
 """WGS 84."""
@@ -96,7 +96,7 @@ def body_hour_angle(body: str, jd_ut: Number, lat: Number, lon: Number) -> tuple
     return (local - ra + np.pi) % TAU - np.pi, dec
 
 
-def stars_of_date(rows: object, jd_ut: float) -> tuple[Floats, Floats]:
+def stars_of_date(rows: Ints, jd_ut: float) -> tuple[Floats, Floats]:
     """Apparent right ascension and declination (radians, true equator of date) of catalogue rows."""
     tt = float(tt_of_ut(jd_ut))
     fixed = star_vectors(load_catalogue(), rows, float(epoch_of_jd(tt)))

@@ -12,9 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .errors import SkyError
-from .vectors import DEGREE, MAS, Floats, tangents, unit
-
-Ints = npt.NDArray[np.int64]
+from .vectors import DEGREE, MAS, Floats, Ints, separation, tangents, unit
 
 CATALOGUE_EPOCH = 1991.25
 KM_S_PER_AU_YR = 4.740470446
@@ -119,7 +117,6 @@ def load_catalogue(folder: Path = DATA_FOLDER) -> Catalogue:
 
 def separation_deg(hip_a: int, hip_b: int) -> float:
     """Angle in degrees between two stars of the list at epoch 1991.25."""
-    from .vectors import separation
     stars = load_catalogue()
     a, b = stars.indices([hip_a, hip_b])
     return float(separation(stars.position[a], stars.position[b]) / DEGREE)

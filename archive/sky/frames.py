@@ -22,7 +22,18 @@ from erfa import ufunc
 from .catalogue import CATALOGUE_EPOCH, Catalogue, load_catalogue
 from .errors import SkyError
 from .times import check_year, jd_of_epoch
-from .vectors import DEGREE, Floats, Number, as_floats, normalise, ra_dec, rotate, rotate_back, separation
+from .vectors import (
+    DEGREE,
+    Floats,
+    Ints,
+    Number,
+    as_floats,
+    normalise,
+    ra_dec,
+    rotate,
+    rotate_back,
+    separation,
+)
 
 FRAMES = ("icrs", "mean", "true", "apparent")
 POLE_REACH = 15000
@@ -53,14 +64,14 @@ class NearStar:
     v_mag: float
 
 
-def star_vectors(stars: Catalogue, rows: object, year: Number) -> Floats:
+def star_vectors(stars: Catalogue, rows: Ints, year: Number) -> Floats:
     """ICRS unit vectors of catalogue rows at Julian epochs, from uniform space motion.
 
     ``year`` a number gives (k, 3); years of shape (m,) give (m, k, 3).  The model's own error against a
     rigorous propagation (light-time of the motion left out) is below 0.1 arcsec over 12,000 years.
     """
     elapsed = as_floats(year) - CATALOGUE_EPOCH
-    position, motion = stars.position[rows], stars.motion[rows]  # type: ignore[index]
+    position, motion = stars.position[rows], stars.motion[rows]
     return normalise(position + elapsed[..., None, None] * motion)
 
 

@@ -121,6 +121,18 @@ def parse_date(text: str) -> float:
     return parse_time(text)
 
 
+def local_moment(date: str, hour: float, utc_offset_hours: float) -> float:
+    """Julian date (UT) of an hour (0..24, fractions allowed) on a day, by a clock that far ahead of UTC.
+
+    For a place without a stated offset use its longitude divided by 15: local mean solar time.
+    """
+    if not 0 <= hour <= 24:
+        raise SkyError(f"The hour {hour:g} is not between 0 and 24.")
+    if not -16 <= utc_offset_hours <= 16:
+        raise SkyError(f"The clock's distance from UTC, {utc_offset_hours:g} hours, is not between -16 and 16.")
+    return parse_date(date) + (hour - utc_offset_hours) / 24
+
+
 def format_time(jd: float) -> str:
     """ISO 8601 UTC to the nearest second, like 2025-06-21T22:30:05Z."""
     date, fraction = calendar_date(jd)
@@ -202,7 +214,7 @@ _LEAP_JD = np.array([julian_day(int(y), int(m), 1) for y, m, _ in _LEAP_YEARS])
 def _leap_offset(jd: Floats) -> Floats:
     """TT - UTC from the IERS leap seconds (Bulletin C; the last one so far is 2017-01-01)."""
     step = np.clip(np.searchsorted(_LEAP_JD, jd, side="right") - 1, 0, None)
-    return 32.184 + _LEAP_YEARS[step, 2].astype(np.float64)
+    return as_floats(32.184 + _LEAP_YEARS[step, 2])
 
 
 def tt_of_ut(jd_ut: Number) -> Floats:

@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 Number = float | Floats
 
 TAU = 2 * np.pi
@@ -38,24 +40,24 @@ def ra_dec(vector: Floats) -> tuple[Floats, Floats]:
 def normalise(vector: Floats) -> Floats:
     """The same directions with length 1."""
     length: Floats = np.sqrt(np.einsum("...i,...i->...", vector, vector))
-    return vector / length[..., None]
+    return as_floats(vector / length[..., None])
 
 
 def rotate(matrix: Floats, vector: Floats) -> Floats:
     """Matrices (..., 3, 3) applied to vectors (..., 3), broadcasting the leading axes."""
-    return np.einsum("...ij,...j->...i", matrix, vector)
+    return as_floats(np.einsum("...ij,...j->...i", matrix, vector))
 
 
 def rotate_back(matrix: Floats, vector: Floats) -> Floats:
     """The inverse rotation: transposed matrices applied to vectors."""
-    return np.einsum("...ji,...j->...i", matrix, vector)
+    return as_floats(np.einsum("...ji,...j->...i", matrix, vector))
 
 
 def separation(a: Floats, b: Floats) -> Floats:
     """Angle in radians between directions; exact for small angles too (atan2 of cross and dot)."""
     cross = np.cross(a, b)
     dot = np.einsum("...i,...i->...", a, b)
-    return np.arctan2(np.sqrt(np.einsum("...i,...i->...", cross, cross)), dot)
+    return as_floats(np.arctan2(np.sqrt(np.einsum("...i,...i->...", cross, cross)), dot))
 
 
 def wrap(angle_rad: Number) -> Floats:
