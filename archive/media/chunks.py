@@ -101,7 +101,7 @@ def key_of(pcm: np.ndarray, one: Plan, recipe: Recipe) -> str:
     begin = one.window[0]
     shape = (pcm.shape, str(pcm.dtype), one.keep, one.peaks[0] - begin, one.peaks[1] - begin)
     digest = hashlib.sha256(f"{recipe.text()} {shape}".encode())
-    digest.update(np.ascontiguousarray(pcm))
+    digest.update(np.ascontiguousarray(pcm).data)
     return digest.hexdigest()
 
 

@@ -46,11 +46,17 @@ def _even_blocks(frames: Iterator[av.AudioFrame], samples: int, left: int) -> It
         frame.pts = None
         fifo.write(frame)
         if fifo.samples >= samples and left > 0:
-            yield _floats(fifo.read(samples))[:, :left]
+            yield from _taken(fifo, samples, left)
             left -= samples
-    while left > 0 and (rest := fifo.read(samples, partial=True)) is not None:
-        yield _floats(rest)[:, :left]
+    while left > 0 and fifo.samples:
+        yield from _taken(fifo, samples, left)
         left -= samples
+
+
+def _taken(fifo: av.AudioFifo, samples: int, left: int) -> Iterator[np.ndarray]:
+    frame = fifo.read(samples, partial=True)
+    if frame is not None:
+        yield _floats(frame)[:, :left]
 
 
 def _floats(frame: av.AudioFrame) -> np.ndarray:

@@ -55,7 +55,7 @@ def band_levels_db(sound: np.ndarray) -> np.ndarray:
     thin = (mono[::3] + mono[1::3] + mono[2::3]) / np.float32(3)
     spectrum = np.fft.rfft(thin.reshape(-1, _STEP_SAMPLES) * _WINDOW, axis=1)[:, _BINS]
     power = np.einsum("ij,ij->i", spectrum.real, spectrum.real) + np.einsum("ij,ij->i", spectrum.imag, spectrum.imag)
-    return 10 * np.log10(power / _STEP_SAMPLES**2 + 1e-12)
+    return np.asarray(10 * np.log10(power / _STEP_SAMPLES**2 + 1e-12))
 
 
 def pauses_in(levels_db: np.ndarray, shortest_ms: int) -> list[Pause]:
@@ -72,7 +72,7 @@ def _is_talk(levels_db: np.ndarray) -> np.ndarray:
     loud = smooth > floor + np.maximum(6.0, 0.40 * span)
     quiet = smooth < floor + np.maximum(4.0, 0.30 * span)
     decided = np.where(loud | quiet, np.arange(len(smooth)), 0)
-    return loud[np.maximum.accumulate(decided)]
+    return np.asarray(loud[np.maximum.accumulate(decided)])
 
 
 def _floor_and_span(levels_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -84,8 +84,8 @@ def _floor_and_span(levels_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     grid = np.full(seconds * _STEPS_PER_S, np.nan)
     grid[: len(levels_db)] = np.where(levels_db > _SILENCE_DB, levels_db, np.nan)
     low, high = _seconds_range(grid.reshape(seconds, _STEPS_PER_S))
-    floor = _rolling(low, np.min, np.inf)
-    top = _rolling(high, np.max, -np.inf)
+    floor = _around(low, np.inf).min(axis=1)
+    top = _around(high, -np.inf).max(axis=1)
     floor[~np.isfinite(floor)] = _SILENCE_DB
     span = np.where(np.isfinite(top), top - floor, 0.0)
     return np.repeat(floor, _STEPS_PER_S)[: len(levels_db)], np.repeat(span, _STEPS_PER_S)[: len(levels_db)]
@@ -101,9 +101,10 @@ def _seconds_range(grid: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.where(count > 0, low, np.inf), np.where(count > 0, high, -np.inf)
 
 
-def _rolling(values: np.ndarray, pick: np.ufunc, beyond: float) -> np.ndarray:
+def _around(values: np.ndarray, beyond: float) -> np.ndarray:
+    """Return, for each second, the values of the seconds around it."""
     padded = np.pad(values, _FLOOR_HALF_WIDTH_S, constant_values=beyond)
-    return pick(np.lib.stride_tricks.sliding_window_view(padded, 2 * _FLOOR_HALF_WIDTH_S + 1), axis=1)
+    return np.lib.stride_tricks.sliding_window_view(padded, 2 * _FLOOR_HALF_WIDTH_S + 1)
 
 
 def _without_short_sounds(is_talk: np.ndarray) -> np.ndarray:

@@ -45,7 +45,8 @@ def _float_peaks(sound: np.ndarray) -> np.ndarray:
 
 
 def _pairs(low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    return np.clip(np.stack([low, high], axis=1), -128, 127).astype(np.int8)
+    pairs: np.ndarray = np.clip(np.stack([low, high], axis=1), -128, 127).astype(np.int8)
+    return pairs
 
 
 def _extremes(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import struct
+from collections.abc import Iterator
 from pathlib import Path, PurePath
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import av
 from av.audio.stream import AudioStream
 from av.container import InputContainer
+from av.stream import Disposition
 
 from .errors import MediaError, clock_text
 from .files import Received, receive, sha256_file
@@ -61,19 +63,24 @@ def probe(path: Path | str) -> MediaFacts:
         ends = _last_ends_s(container, stream)
         _check_complete(path, kind, container, stream, ends)
         duration_s = lead_s(container, stream) + _duration_s(kind, stream, ends.sound_s)
+        facts = _facts(container, stream, round(duration_s * 1000))
     _check_decodes(path)
-    if round(duration_s * 1000) <= 0:
+    if facts.duration_ms <= 0:
         raise MediaError("The file holds no sound at all (0 seconds). Was the recorder running?", "no_sound")
+    return facts
+
+
+def _facts(container: InputContainer, stream: AudioStream, duration_ms: int) -> MediaFacts:
     context = stream.codec_context
-    video = [one for one in container.streams.video if not one.disposition & av.stream.Disposition.attached_pic]
+    films = [one for one in container.streams.video if not one.disposition & Disposition.attached_pic]
     return MediaFacts(
-        container=kind,
-        codec=stream.codec_context.codec.canonical_name,
-        duration_ms=round(duration_s * 1000),
+        container=container_name(container),
+        codec=context.codec.canonical_name,
+        duration_ms=duration_ms,
         rate_hz=context.sample_rate,
         channels=context.channels,
         sample_format=context.format.name,
-        has_video=bool(video),
+        has_video=bool(films),
     )
 
 
@@ -109,7 +116,7 @@ def _last_ends_s(container: InputContainer, stream: AudioStream) -> _Ends:
     return _Ends(sound_s, longest_s, first_byte)
 
 
-def _all_packets(container: InputContainer):
+def _all_packets(container: InputContainer) -> Iterator[av.Packet[Any]]:
     try:
         yield from container.demux()
     except av.FFmpegError:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 CAP_BYTES = 1 << 20
 """A 206 answer carries at most this much. A listener who stalls holds a worker no longer than 1 MiB takes; players
 ask again for the rest (section 15.3.7: the client must look at Content-Range to see what it got)."""
-_RANGE = re.compile(r"([0-9]{0,100})-([0-9]{0,100})", re.ASCII)
+_RANGE = re.compile(r"([0-9]{0,4000})-([0-9]{0,4000})", re.ASCII)
 _STRONG_TAG = re.compile(r'"[\x21\x23-\x7e\x80-\xff]*"')
 
 
@@ -52,8 +52,8 @@ def plan_range(header: str | None, if_range: str | None, etag: str, size: int, c
 
 def _single_range(header: str | None) -> tuple[str, str] | None:
     """Return (first, last) as digits of the only range asked for; None where the header is to be ignored."""
-    unit, equals, specs = (header or "").partition("=")
-    if not equals or unit.strip(" \t").lower() != "bytes":
+    unit, equals, specs = (header or "").strip(" \t").partition("=")
+    if not equals or unit.lower() != "bytes":
         return None
     filled = [spec.strip(" \t") for spec in specs.split(",") if spec.strip(" \t")]  # section 5.6.1: empty elements
     match = _RANGE.fullmatch(filled[0]) if len(filled) == 1 else None

@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import cast
 
 import av
 import numpy as np
@@ -84,7 +85,7 @@ def _not_media() -> MediaError:
 
 def _audio_stream(container: InputContainer) -> AudioStream:
     if not container.streams.audio:
-        if container.streams.video or container.streams.other:
+        if container.streams.video:
             raise MediaError("There is no sound in this file. Choose the one that holds the voices.", "no_audio")
         raise _not_media()
     stream = container.streams.audio[0]
@@ -125,7 +126,7 @@ def decoded(container: InputContainer, stream: AudioStream) -> Iterator[AudioFra
     for packet in _packets(container, stream):
         packets += 1
         try:
-            frames = packet.decode()
+            frames = cast("list[AudioFrame]", packet.decode())
         except av.FFmpegError:
             damaged += 1
             continue
@@ -138,7 +139,7 @@ def decoded(container: InputContainer, stream: AudioStream) -> Iterator[AudioFra
         )
 
 
-def _packets(container: InputContainer, stream: AudioStream) -> Iterator[av.Packet]:
+def _packets(container: InputContainer, stream: AudioStream) -> Iterator[av.Packet[AudioStream]]:
     try:
         yield from container.demux(stream)
     except av.FFmpegError as error:

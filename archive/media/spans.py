@@ -89,4 +89,5 @@ def silence(pcm: np.ndarray, first_sample: int, closed_samples: Sequence[tuple[i
 def _gain(samples: np.ndarray, a: int, b: int) -> np.ndarray:
     """Return 0 inside [a - guard, b + guard), rising in a straight line to 1 at the end of each fade."""
     outside = np.maximum(a - samples, samples - b + 1)
-    return np.clip((outside - GUARD_SAMPLES) / (FADE_SAMPLES - GUARD_SAMPLES + 1), 0.0, 1.0)
+    gain: np.ndarray = np.clip((outside - GUARD_SAMPLES) / (FADE_SAMPLES - GUARD_SAMPLES + 1), 0.0, 1.0)
+    return gain

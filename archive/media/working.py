@@ -228,13 +228,14 @@ class WorkingReader:
 
 def _copy_overlap(frame: AudioFrame, pcm: np.ndarray, start: int, stop: int, done: int) -> int:
     """Copy what a decoded frame shares with [start, stop); return how far the stretch is filled."""
-    if frame.pts > done:
+    at = frame.pts
+    if at is None or at > done:
         return done
-    lo, hi = max(frame.pts, start), min(frame.pts + frame.samples, stop)
+    lo, hi = max(at, start), min(at + frame.samples, stop)
     if lo >= hi:
         return done
-    samples = frame.to_ndarray()
+    samples: np.ndarray = frame.to_ndarray()
     if not frame.format.is_planar:
         samples = samples.reshape(frame.samples, -1).T
-    pcm[:, lo - start : hi - start] = samples[:, lo - frame.pts : hi - frame.pts]
+    pcm[:, lo - start : hi - start] = samples[:, lo - at : hi - at]
     return hi
