@@ -203,6 +203,11 @@ def conditions_on(number: int) -> list[Condition]:
     return list(rows.select_related("season", "decision").prefetch_related("audiences"))
 
 
+def made_by(decision: Decision) -> list[int]:
+    """Numbers of the conditions that a decision made, in order."""
+    return list(Condition.ungated.filter(decision=decision).order_by("pk").values_list("pk", flat=True))
+
+
 def waiting() -> list[Item]:
     """What the council has yet to decide, oldest first. Segments go with their recordings."""
     rows = Item.ungated.filter(decision__isnull=True).exclude(kind=Kind.SEGMENT)

@@ -160,6 +160,8 @@ class PersonShown:
     label: Label
     about: str
     family: str
+    born: str = ""
+    died: str = ""
 
 
 @dataclass(frozen=True)
@@ -458,7 +460,7 @@ def hearing_of_segment(gate: Gate, segment: Segment) -> Hearing | None:
 
 
 def person(gate: Gate, row: Person) -> PersonShown:
-    return PersonShown(_named(gate, row), row.about, row.family)
+    return PersonShown(_named(gate, row), row.about, row.family, row.born, row.died)
 
 
 def topic(gate: Gate, row: Topic) -> TopicShown:
