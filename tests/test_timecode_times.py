@@ -1,7 +1,7 @@
 """Times: our own rules, where no standard decides, and round trips. Published values: tests/published."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from archive.timecode.errors import TimecodeError
@@ -101,12 +101,14 @@ def test_coarse_names_of_film_rate() -> None:
 
 
 @pytest.mark.parametrize("rate", RATES)
+@settings(deadline=None)
 @given(frame=st.integers(min_value=0, max_value=23 * 3600 * 24))
 def test_frame_to_ms_to_frame_is_the_identity(rate: str, frame: int) -> None:
     assert frame_at_ms(ms_of_frame(frame, rate), rate) == frame
 
 
 @pytest.mark.parametrize(("rate", "drop"), [*((r, False) for r in RATES), ("29.97", True), ("59.94", True)])
+@settings(deadline=None)
 @given(frame=st.integers(min_value=0, max_value=23 * 3600 * 24))
 def test_frame_to_label_to_frame_is_the_identity(rate: str, drop: bool, frame: int) -> None:
     assert frame_of_label(label_of_frame(frame, rate, drop), rate) == frame
@@ -123,12 +125,14 @@ def test_labels_do_not_run_past_a_day_or_before_zero() -> None:
         label_of_frame(5, "25", drop=True)
 
 
+@settings(deadline=None)
 @given(ms=ANY_MS)
 def test_every_form_reads_back_as_written(ms: int) -> None:
     for form in (format_clock, format_srt, format_vtt, format_duration):
         assert parse_time(form(ms)) == ms
 
 
+@settings(deadline=None)
 @given(start=ANY_MS, length=st.integers(min_value=1, max_value=10**7), open_end=st.booleans())
 def test_fragment_reads_back_as_written(start: int, length: int, open_end: bool) -> None:
     span = Span(start, None if open_end else start + length)
@@ -136,6 +140,7 @@ def test_fragment_reads_back_as_written(start: int, length: int, open_end: bool)
     assert parse_time_or_span("https://senneth.example/r/1" + format_fragment(span)) == span
 
 
+@settings(deadline=None)
 @given(text=st.text(max_size=40))
 def test_any_text_is_read_or_refused_in_words(text: str) -> None:
     for rate in (None, "25"):

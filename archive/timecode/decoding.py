@@ -19,6 +19,8 @@ BOMS = (
 # Codecs that Python calls text encodings but that no transcript is saved in.
 NOT_FOR_FILES = {"idna", "punycode", "unicode_escape", "raw_unicode_escape", "undefined"}
 LOST = "\ufffd"
+# Half a character, which UTF-7 can smuggle in and no database takes.
+LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 SAMPLE_BYTES = 65_536
 # Share of byte pairs with a zero half: Latin UTF-16 has nearly all, other scripts still those of times and spaces.
 ZERO_SHARE = 0.1
@@ -59,7 +61,8 @@ def _decode(data: bytes, encoding: str | None) -> tuple[str, str, list[Problem]]
 
 
 def _overruled(encoding: str | None, name: str) -> list[Problem]:
-    if not encoding or _known(encoding) in (None, codecs.lookup(name).name, name.rpartition("-")[0]):
+    given = _known(encoding) if encoding else name
+    if given is not None and name.startswith(given.removesuffix("-sig")):
         return []
     text = f"The file's byte order mark says {name}, so it was read as that and not as {encoding}."
     return [Problem(0, "encoding-overruled", "warning", text)]
@@ -68,7 +71,7 @@ def _overruled(encoding: str | None, name: str) -> list[Problem]:
 def _known(encoding: str) -> str | None:
     try:
         name = codecs.lookup(encoding).name
-        b"".decode(name)
+        b"text".decode(name, "replace")
     except (LookupError, UnicodeError, ValueError):
         return None
     return None if name.replace("-", "_") in NOT_FOR_FILES else name
@@ -77,7 +80,7 @@ def _known(encoding: str) -> str | None:
 def _with_given(data: bytes, encoding: str) -> tuple[str, str, list[Problem]]:
     name = _known(encoding)
     if name is not None:
-        return data.decode(name, "replace"), name, []
+        return LONE_SURROGATE.sub(LOST, data.decode(name, "replace")), name, []
     text, used, problems = _guessed(data)
     message = f"There is no encoding “{encoding[:40]}”. Name one such as utf-8, windows-1252 or iso-8859-2."
     return text, used, [Problem(0, "encoding-unknown", "refused", message), *problems]
