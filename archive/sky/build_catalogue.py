@@ -83,10 +83,15 @@ def at_1991(row: Row) -> Row:
                    dec_rad=row.dec_rad + years * row.pm_dec * mas)
 
 
+MENDED_V = {32349: -1.44, 71681: 1.35, 26551: 6.62}
+"""V magnitudes where the table's Hp is wrong (see SOURCES.md, "Mended by hand")."""
+
+
 def mend(row: Row) -> Row:
-    """The two rows known to be wrong (see SOURCES.md, "Mended by hand")."""
-    if row.hip == 26551:
-        return replace(row, hp_mag=6.62 - v_minus_hp(row.b_v), v_mag=6.62)
+    """The rows known to be wrong (see SOURCES.md, "Mended by hand")."""
+    if row.hip in MENDED_V:
+        v_mag = MENDED_V[row.hip]
+        return replace(row, hp_mag=v_mag - v_minus_hp(row.b_v), v_mag=v_mag)
     if row.hip == 71502:
         return replace(row, plx_mas=0.0, pm_ra=0.0, pm_dec=0.0, plx_error=999.0, pm_ra_error=999.0,
                        pm_dec_error=999.0)
