@@ -1,0 +1,209 @@
+"""A second reading of the rules of access, in plain Python over plain dictionaries.
+
+It is slow and knows no database. It was written from the words of the rules, not from `archive.access`: where the two
+differ, one of them is wrong. A world holds
+
+    items       name -> {"kind", "decided", "recording", "start", "end", "offering", "length"}
+    ties        [(source, kind, target)]; a segment's topic is a tie of kind "topic"
+    conditions  [{"target", "scope", "audiences", "season", "starts", "ends", "others", "consent", "lifted"}]
+    trusts      [{"account", "item", "starts", "ends"}]
+    accounts    name -> {"council", "active"}
+    members     [{"account", "audience", "starts", "ends"}]
+    audiences   name -> None, "everyone" or "signed_in"
+    zone        the home place's time zone
+
+Stretches are integer milliseconds, half-open. Moments are aware datetimes; every stretch of time is half-open too.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+World = dict[str, Any]
+
+NOTHING, NOTICE, DESCRIPTION, OPEN = 0, 1, 2, 3
+
+
+# --- who ---
+
+
+def runs(row: dict[str, Any], moment: datetime) -> bool:
+    """From its start on, and until just before its end."""
+    begun = row["starts"] is None or row["starts"] <= moment
+    over = row["ends"] is not None and row["ends"] <= moment
+    return begun and not over
+
+
+def signed_in(world: World, account: str | None) -> bool:
+    return account is not None and world["accounts"][account]["active"]
+
+
+def belongs(world: World, account: str | None, audience: str, moment: datetime) -> bool:
+    builtin = world["audiences"][audience]
+    if builtin == "everyone":
+        return True
+    if not signed_in(world, account):
+        return False
+    if builtin == "signed_in":
+        return True
+    return any(
+        row["account"] == account and row["audience"] == audience and runs(row, moment) for row in world["members"]
+    )
+
+
+def entrusted(world: World, account: str | None, item: str, moment: datetime) -> bool:
+    """Entrusted with the item; whoever is entrusted with a recording is so with all that lies in it."""
+    if not signed_in(world, account):
+        return False
+    meant = {item, world["items"][item]["recording"]}
+    return any(row["account"] == account and row["item"] in meant and runs(row, moment) for row in world["trusts"])
+
+
+# --- when ---
+
+
+def season_open(season: tuple[tuple[int, int], tuple[int, int]] | None, moment: datetime, zone: str) -> bool:
+    """Walks the year's days, both ends included, starting over at New Year where it must."""
+    if season is None:
+        return True
+    first, last = season
+    local = moment.astimezone(ZoneInfo(zone))
+    days = [(month, day) for month in range(1, 13) for day in range(1, 32)]
+    at, found = days.index(first), set()
+    while True:
+        found.add(days[at])
+        if days[at] == last:
+            break
+        at = (at + 1) % len(days)
+    return (local.month, local.day) in found
+
+
+# --- reach ---
+
+
+def ends_at(world: World, target: str, *kinds: str) -> set[str]:
+    """What is tied to the target by one of these kinds, as source."""
+    return {source for source, kind, end in world["ties"] if end == target and kind in kinds}
+
+
+def lies_in(world: World, recording: str) -> set[str]:
+    return {name for name, item in world["items"].items() if item["recording"] == recording}
+
+
+def reach(world: World, target: str, scope: str) -> set[str]:
+    """Everything that a condition on the target reaches."""
+    kind = world["items"][target]["kind"]
+    found = {target}
+    if kind == "recording":
+        found |= lies_in(world, target)
+    if kind == "figure":
+        found |= ends_at(world, target, "mirrors")
+    if scope == "tied":
+        found |= _tied(world, target, kind)
+    return found
+
+
+def _tied(world: World, target: str, kind: str) -> set[str]:
+    if kind == "person":
+        return _with_contents(world, ends_at(world, target, "told_by", "tells_of"))
+    if kind == "place":
+        return _with_contents(world, ends_at(world, target, "belongs_to", "recorded_at", "stands_at"))
+    if kind == "figure":
+        found = set()
+        for figure in _down(world, target, "part_of"):
+            found |= {figure} | ends_at(world, figure, "names_figure", "mirrors")
+        return found
+    if kind == "topic":
+        found = set()
+        for topic in _down(world, target, "narrower_than"):
+            found |= {topic} | ends_at(world, topic, "topic")
+        return found
+    return set()
+
+
+def _with_contents(world: World, items: set[str]) -> set[str]:
+    return items.union(*(lies_in(world, item) for item in items))
+
+
+def _down(world: World, top: str, kind: str) -> set[str]:
+    found, ahead = set(), [top]
+    while ahead:
+        here = ahead.pop()
+        if here not in found:
+            found.add(here)
+            ahead.extend(ends_at(world, here, kind))
+    return found
+
+
+# --- levels ---
+
+
+def satisfied(world: World, condition: dict[str, Any], account: str | None, moment: datetime) -> bool:
+    """In one of its audiences, and in season. No audience named: nobody."""
+    in_audience = any(belongs(world, account, audience, moment) for audience in condition["audiences"])
+    return in_audience and season_open(condition["season"], moment, world["zone"])
+
+
+def reaching(world: World, item: str, moment: datetime) -> list[dict[str, Any]]:
+    return [
+        condition
+        for condition in world["conditions"]
+        if not condition["lifted"] and runs(condition, moment)
+        and item in reach(world, condition["target"], condition["scope"])
+    ]
+
+
+def decided(world: World, item: str) -> bool:
+    """A segment stands under its recording's decision; a closed span waits for its own and its recording's."""
+    here = world["items"][item]
+    if here["kind"] == "segment":
+        return bool(world["items"][here["recording"]]["decided"])
+    if here["kind"] == "span":
+        return bool(here["decided"] and world["items"][here["recording"]]["decided"])
+    return bool(here["decided"])
+
+
+def level(world: World, account: str | None, item: str, moment: datetime) -> int:
+    left = OPEN
+    by_consent = OPEN
+    for condition in reaching(world, item, moment):
+        if not satisfied(world, condition, account, moment):
+            left = min(left, condition["others"])
+            if condition["consent"]:
+                by_consent = min(by_consent, condition["others"])
+    if not decided(world, item):
+        left = NOTHING
+    if entrusted(world, account, item, moment):
+        left = by_consent
+    if signed_in(world, account) and account is not None and world["accounts"][account]["council"]:
+        left = max(left, DESCRIPTION)
+    return left
+
+
+# --- seconds ---
+
+
+def closed_ms(world: World, account: str | None, recording: str, moment: datetime) -> set[int]:
+    """Every closed millisecond of the recording, one by one."""
+    here = world["items"][recording]
+    opened: set[int] = set()
+    closed: set[int] = set()
+    for name in lies_in(world, recording):
+        item = world["items"][name]
+        seconds = set(range(item["start"], item["end"]))
+        if level(world, account, name, moment) < OPEN:
+            closed |= seconds
+        elif item["kind"] == "segment":
+            opened |= seconds
+    if not whole_is_offered(world, account, recording, moment):
+        closed |= set(range(here["length"])) - opened
+    return closed
+
+
+def whole_is_offered(world: World, account: str | None, recording: str, moment: datetime) -> bool:
+    if level(world, account, recording, moment) < OPEN:
+        return False
+    quiet = world["items"][recording]["offering"] == "quiet"
+    return quiet or entrusted(world, account, recording, moment)
