@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from django.conf import settings
@@ -61,7 +61,7 @@ class RecordingGiven:
     circumstances: str = ""
     places: Sequence[int] = ()
     people: Sequence[int] = ()  # speakers that are kept already, by number
-    transcripts: Sequence[TranscriptGiven] = field(default=())
+    transcripts: Sequence[TranscriptGiven] = ()
 
 
 @dataclass(frozen=True)

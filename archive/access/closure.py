@@ -18,6 +18,7 @@ DOWNWARD = (TieKind.PART_OF, TieKind.NARROWER_THAN)
 TELLING = (
     TieKind.TOLD_BY,
     TieKind.TELLS_OF,
+    TieKind.HAD_FROM,
     TieKind.BELONGS_TO,
     TieKind.RECORDED_AT,
     TieKind.NAMES_FIGURE,

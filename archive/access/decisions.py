@@ -6,7 +6,7 @@ Every act is one transaction: the rows, the closure and the ledger stand or fall
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -74,7 +74,7 @@ class Act:
 
     targets: Sequence[int]
     terms: Terms | None
-    lift: Sequence[int] = field(default=())  # conditions on the targets that end with this decision
+    lift: Sequence[int] = ()  # conditions on the targets that end with this decision
     offering: str = ""  # recordings: how they are offered; empty leaves it as it is
 
 

@@ -97,6 +97,7 @@ class SegmentCard:
     places: tuple[Label, ...]
     figures: tuple[Label, ...]
     told_of: tuple[Label, ...]
+    had_from: tuple[Label, ...] = ()
     cautions: tuple[str, ...] = ()
 
     @property
@@ -184,7 +185,8 @@ def labels(gate: Gate, numbers: Iterable[int], at_least: Level = Level.DESCRIPTI
     items = [item for part in _parts(met) for item in Item.ungated.filter(pk__in=part)]
     titles = _titles(items)
     names = _names(met)
-    return {item.pk: _label(gate, item, titles, names) for item in items}
+    spoken = house().language
+    return {item.pk: _label(gate, item, titles, names.get(item.pk, []), spoken) for item in items}
 
 
 def label(gate: Gate, number: int) -> Label | None:
@@ -219,10 +221,8 @@ def _names(numbers: list[int]) -> dict[int, list[Name]]:
 
 
 def _label(
-    gate: Gate, item: Item, titles: dict[int, tuple[str, str]], names: dict[int, list[Name]]
+    gate: Gate, item: Item, titles: dict[int, tuple[str, str]], own: list[Name], spoken: str
 ) -> Label:
-    own = names.get(item.pk, [])
-    spoken = house().language if own else ""
     first = next((name for name in own if name.language == spoken), own[0] if own else None)
     other = next((name for name in own if first and name.language != first.language and name.is_preferred), None)
     title, language = titles.get(item.pk, ("", ""))
@@ -358,6 +358,7 @@ def _card(
         places=of(TieKind.BELONGS_TO),
         figures=of(TieKind.NAMES_FIGURE),
         told_of=of(TieKind.TELLS_OF),
+        had_from=of(TieKind.HAD_FROM),
         cautions=tuple(sorted({cautions[other] for _, other in joined if other in cautions})),
     )
 
@@ -397,7 +398,9 @@ def _recording_card(
 # --- words ---
 
 
-def transcripts(gate: Gate, recording: Recording, start_ms: int = 0, end_ms: int | None = None) -> list[ShownTranscript]:
+def transcripts(
+    gate: Gate, recording: Recording, start_ms: int = 0, end_ms: int | None = None
+) -> list[ShownTranscript]:
     """The transcripts' cues that this viewer may read, within [start_ms, end_ms) of the recording.
 
     A cue that shares any instant with closed seconds is left out whole, and with `start_ms` one that begins before it.

@@ -60,7 +60,7 @@ def _sqlite() -> list[str]:
         # INSERT OR REPLACE would overwrite a row without firing the delete trigger.
         made += _sqlite_trigger(
             f"{table}_no_replace",
-            f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)",
+            f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)",  # noqa: S608
             f"SELECT RAISE(ABORT, '{table} only grows')",
         )
     for table in MOVES_VERSION:

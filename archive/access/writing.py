@@ -6,7 +6,7 @@ The closure is brought in line and the search index is owed its share inside the
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -65,7 +65,8 @@ class SegmentGiven:
     topics: Sequence[int] = ()
     places: Sequence[int] = ()
     figures: Sequence[int] = ()
-    told_of: Sequence[int] = field(default=())
+    told_of: Sequence[int] = ()
+    had_from: Sequence[int] = ()
 
 
 # --- what every act ends with ---
@@ -206,6 +207,7 @@ def _tie_segment(segment: Segment, given: SegmentGiven, before: set[int] | None 
     _set_ties(segment, TieKind.BELONGS_TO, given.places)
     _set_ties(segment, TieKind.NAMES_FIGURE, given.figures)
     _set_ties(segment, TieKind.TELLS_OF, given.told_of)
+    _set_ties(segment, TieKind.HAD_FROM, given.had_from)
     _set_topics(segment, given.topics)
     closure.refresh((before or set()) | closure.could_reach(segment.pk))
     owe_index([segment.pk, segment.recording_id])

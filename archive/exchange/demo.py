@@ -247,6 +247,7 @@ def _segments(loaded: Loaded) -> None:
                 topics=loaded.numbers("topic", one["topics"]),
                 places=loaded.numbers("place", one["places"]),
                 figures=loaded.numbers("figure", one["figures"]),
+                had_from=loaded.numbers("person", one.get("had_from", [])),
             ),
         )
     for one in read("access")["closed_spans"]:

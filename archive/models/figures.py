@@ -22,8 +22,8 @@ class Figure(Item):
     KIND = Kind.FIGURE
     shape = models.CharField(_("shape"), max_length=8, choices=Shape.choices, default=Shape.LINES)
     about = models.TextField(_("about"), blank=True)
-    stars = models.JSONField(_("stars"), default=list)
-    lines = models.JSONField(_("lines"), default=list)
+    stars = models.JSONField(_("stars"), default=list, blank=True)
+    lines = models.JSONField(_("lines"), default=list, blank=True)
 
     ungated = models.Manager()
 

@@ -95,6 +95,7 @@ class TieKind(models.TextChoices):
 
     TOLD_BY = "told_by", _("told by")
     TELLS_OF = "tells_of", _("tells of")
+    HAD_FROM = "had_from", _("had from")
     BELONGS_TO = "belongs_to", _("belongs to")
     RECORDED_AT = "recorded_at", _("recorded at")
     NAMES_FIGURE = "names_figure", _("names the figure")
@@ -109,6 +110,7 @@ class TieKind(models.TextChoices):
 TIE_ENDS: dict[str, set[tuple[str, str]]] = {
     TieKind.TOLD_BY: {(Kind.SEGMENT, Kind.PERSON), (Kind.RECORDING, Kind.PERSON)},
     TieKind.TELLS_OF: {(Kind.SEGMENT, Kind.PERSON)},
+    TieKind.HAD_FROM: {(Kind.SEGMENT, Kind.PERSON)},
     TieKind.BELONGS_TO: {(Kind.SEGMENT, Kind.PLACE)},
     TieKind.RECORDED_AT: {(Kind.RECORDING, Kind.PLACE)},
     TieKind.NAMES_FIGURE: {(Kind.SEGMENT, Kind.FIGURE)},
