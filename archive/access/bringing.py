@@ -230,8 +230,8 @@ def _keep_transcript(recording: Recording, given: TranscriptGiven, text: read.Tr
         [
             Cue(
                 transcript=kept,
-                start_ms=cue.start_ms,
-                end_ms=cue.end_ms,
+                start_ms=cue.start_ms or 0,
+                end_ms=cue.end_ms or 0,
                 text=cue.text,
                 speaker=cue.speaker[:120],
                 line=cue.line,

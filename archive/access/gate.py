@@ -101,7 +101,7 @@ class Gate:
             total = self.count(kind)
         else:
             rows = rows.filter(where)
-            total = len(self.keep(rows))
+            total = len(self.keep(rows))  # type: ignore[arg-type]
         last = max(1, -(-total // size))
         number = min(max(1, number), last)
         met = self._met_in_order(rows, number * size)

@@ -12,7 +12,7 @@ from .showing import Hearing
 
 def open_sound() -> int:
     """Build what a visitor may hear now: whole recordings and segments. Returns how many files stand."""
-    return sum(1 for recording, hearing in _hearings(Gate()) if sound.prepare(recording, hearing))
+    return len([sound.prepare(recording, hearing) for recording, hearing in _hearings(Gate())])
 
 
 def _hearings(gate: Gate) -> Iterator[tuple[Recording, Hearing]]:

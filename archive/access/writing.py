@@ -290,7 +290,7 @@ def change(by: Account | None, item: Item, names: Sequence[NameGiven], version: 
         raise Overtaken(None)
     for name, value in given.items():
         setattr(held, name, value)
-    if held.kind == Kind.TOPIC and names:
+    if isinstance(held, Topic) and names:
         held.name = names[0].text
     held.version = version + 1
     held.full_clean(exclude=["item_ptr", "slug", "kind", "decision", "created_by"])

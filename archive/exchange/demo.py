@@ -95,7 +95,7 @@ def _names(given: Sequence[Json]) -> list[NameGiven]:
 
 def _accounts(loaded: Loaded, password: str) -> None:
     for one in read("people")["accounts"]:
-        roles = {f"is_{role}": True for role in one["roles"]}
+        roles: Json = {f"is_{role}": True for role in one["roles"]}
         loaded.accounts[one["username"]] = Account.objects.create_user(
             username=one["username"], password=password, display_name=one["name"], **roles
         )

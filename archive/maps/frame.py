@@ -54,12 +54,14 @@ def page(features: Sequence[Json], layers: Sequence[Json], home: tuple[float, fl
             on_each_feature=BIND_POPUP,
         ).add_to(house_map)
         house_map.fit_bounds(_view(features), max_zoom=13)
-    house_map.get_root().title = _("Map")
-    return _steady(house_map.get_root().render())
+    root: Any = house_map.get_root()
+    root.title = _("Map")
+    return _steady(root.render())
 
 
 def _parts(house_map: HouseMap) -> None:
-    header = house_map.get_root().header
+    root: Any = house_map.get_root()
+    header = root.header
     header.add_child(CssLink(static("vendor/leaflet/leaflet.css")), name="leaflet_css")
     for sheet in ("colours", "map"):
         header.add_child(CssLink(static(f"undersky/{sheet}.css")), name=sheet)

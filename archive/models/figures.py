@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, ClassVar
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -25,7 +27,7 @@ class Figure(Item):
     stars = models.JSONField(_("stars"), default=list, blank=True)
     lines = models.JSONField(_("lines"), default=list, blank=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
 
 class Mirror(Item):
@@ -35,4 +37,4 @@ class Mirror(Item):
     title = models.CharField(_("title"), max_length=200)
     about = models.TextField(_("who says so, and how"), blank=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()

@@ -7,7 +7,7 @@ The managers here are called `ungated`: only `archive.access` and `archive.model
 from __future__ import annotations
 
 import secrets
-from typing import Any
+from typing import Any, ClassVar
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -51,7 +51,7 @@ class Item(models.Model):
     version = models.PositiveIntegerField(default=1, editable=False)
 
     KIND: Kind
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         indexes = [models.Index(fields=["kind", "id"], name="item_by_kind")]
@@ -78,7 +78,7 @@ class Name(models.Model):
     is_preferred = models.BooleanField(default=False)
     position = models.PositiveSmallIntegerField(default=0)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         ordering = ["item_id", "position", "id"]
@@ -134,7 +134,7 @@ class Tie(models.Model):
     position = models.PositiveSmallIntegerField(default=0)
     hip = models.PositiveIntegerField(null=True, blank=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         ordering = ["source_id", "kind", "position", "id"]

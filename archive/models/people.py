@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, ClassVar
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -16,4 +18,4 @@ class Person(Item):
     died = models.CharField(_("died"), max_length=40, blank=True, validators=[validate_event_date])
     family = models.CharField(_("family"), max_length=120, blank=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()

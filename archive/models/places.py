@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, ClassVar
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -19,7 +21,7 @@ class Place(Item):
     # Whoever may not know the spot is given the cell of this fixed grid that it lies in.
     cell_deg = models.FloatField(_("size of the cell shown to others, in degrees"), default=0.1)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         constraints = [

@@ -5,6 +5,8 @@ All times are integer milliseconds from the start of the master; a stretch is ha
 
 from __future__ import annotations
 
+from typing import Any, ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -36,7 +38,7 @@ class Recording(Item):
         _("how it is offered"), max_length=8, choices=Offering.choices, default=Offering.QUIET
     )
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
 
 class Master(models.Model):
@@ -53,7 +55,7 @@ class Master(models.Model):
     channels = models.PositiveSmallIntegerField()
     received_at = models.DateTimeField(auto_now_add=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(duration_ms__gt=0), name="master_has_sound")]
@@ -78,7 +80,7 @@ class Transcript(models.Model):
     encoding = models.CharField(max_length=20)
     received_at = models.DateTimeField(auto_now_add=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         ordering = ["recording_id", "id"]
@@ -94,7 +96,7 @@ class Cue(models.Model):
     speaker = models.CharField(max_length=120, blank=True)
     line = models.PositiveIntegerField(default=0)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         ordering = ["transcript_id", "start_ms", "id"]
@@ -110,7 +112,7 @@ class TranscriptProblem(models.Model):
     severity = models.CharField(max_length=8)
     text = models.TextField()
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         ordering = ["transcript_id", "line", "id"]
@@ -123,7 +125,7 @@ class Stretch(Item):
     start_ms = models.BigIntegerField()
     end_ms = models.BigIntegerField()
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         abstract = True
@@ -142,7 +144,7 @@ class Segment(Stretch):
     )
     edited_at = models.DateTimeField(auto_now=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
     topics = TaggableManager(through="archive.TopicTie", blank=True, related_name="segments_tagged")
 
     class Meta:
@@ -160,7 +162,7 @@ class ClosedSpan(Stretch):
     KIND = Kind.SPAN
     reason = models.TextField(_("why it is closed"), blank=True)
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         constraints = [
@@ -190,7 +192,7 @@ class Consent(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
 
-    ungated = models.Manager()
+    ungated: ClassVar[models.Manager[Any]] = models.Manager()
 
     class Meta:
         ordering = ["recording_id", "-recorded_at", "-id"]

@@ -135,7 +135,7 @@ def sky_chart(request: GatedRequest) -> HttpResponse:
     """The chart alone, as a file that carries its own colours."""
     form = SkyForm(request.GET)
     if not form.is_valid():
-        words = " ".join(word for errors in form.errors.values() for word in errors)
+        words = " ".join(str(word) for errors in form.errors.values() for word in errors)
         return HttpResponse(words, status=400, content_type="text/plain; charset=utf-8")
     try:
         svg = draw_chart(_chart_request(request, _asked(form, request.gate.moment), standalone=True))
