@@ -3,11 +3,11 @@
    Times are milliseconds, counted from the start of the served sound. Without this script the browser's own
    controls remain, and each line's time is a link to the sound at that second.
 
-   Started from the page's #t=start or #t=start,end (W3C Media Fragments URI 1.0, section 4.2.1), else from the
-   player's data-start-ms and data-end-ms. It stops at the end of that stretch.
+   Started from the page's #t=start or #t=start,end (W3C Media Fragments URI 1.0, section 4.2.1), else from
+   the player's data-start-ms and data-end-ms. It stops at the end of that stretch.
 
-   Every player sends "undersky:time" from its <section>, with detail {now_ms, playing}, as often as the screen is drawn,
-   and listens there for "undersky:go" with detail {start_ms, end_ms, play}. */
+   Every player sends "undersky:time" from its <section>, with detail {now_ms, playing}, as often as the
+   screen is drawn, and listens there for "undersky:go" with detail {start_ms, end_ms, play}. */
 
 const SPEED_KEY = "undersky-speed";
 const BACK_MS = 2000;
@@ -28,7 +28,8 @@ export function nptMs(text) {
 export function fragmentStretch(fragment) {
   const values = fragment.replace(/^#/, "").split("&").filter((part) => part.startsWith("t="));
   if (values.length === 0) return null;
-  const value = values[values.length - 1].slice(2).replace(/%2C/gi, ",").replace(/%3A/gi, ":").replace(/^npt:/, "");
+  const last = values[values.length - 1].slice(2);
+  const value = last.replace(/%2C/gi, ",").replace(/%3A/gi, ":").replace(/^npt:/, "");
   const parts = value.split(",");
   if (parts.length > 2 || value === "" || (parts.length === 2 && parts[1] === "")) return null;
   const start_ms = parts[0] === "" ? 0 : nptMs(parts[0]);
@@ -96,7 +97,8 @@ class Player {
 
   ownStretch() {
     const data = this.section.dataset;
-    return { start_ms: Number(data.startMs || 0), end_ms: data.endMs === undefined ? null : Number(data.endMs) };
+    const end_ms = data.endMs === undefined ? null : Number(data.endMs);
+    return { start_ms: Number(data.startMs || 0), end_ms };
   }
 
   show() {
@@ -270,7 +272,7 @@ class Player {
     this.draw();
   }
 
-  /** Stops at the stretch's end: it is looked at on every frame, so within about 1/60 s while the page is seen. */
+  /** Stops at the stretch's end: looked at on every frame, so within about 1/60 s while seen. */
   tick() {
     const end_ms = this.stretch.end_ms;
     if (!this.audio.paused && end_ms !== null && this.now_ms >= end_ms) {

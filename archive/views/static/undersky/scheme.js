@@ -1,6 +1,7 @@
 /* Colours of the page: day, night or red night, kept in the cookie "scheme" for a year.
-   Loaded at the top of <head> and before anything is painted, so that the page never flashes in another scheme.
-   Without it (or without a cookie) the page follows the system, and a page served with the cookie is right already. */
+   Loaded at the top of <head> before anything is painted, so that the page never flashes in another scheme.
+   Without it (or without a cookie) the page follows the system; a page served with the cookie is
+   right already. */
 (function () {
   "use strict";
   const SCHEMES = ["day", "night", "red"];
