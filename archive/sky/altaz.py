@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .bodies import BODIES, EARTH_RADIUS_AU, apparent_direction, earth_state
+from .bodies import BODIES, EARTH_RADIUS_AU, apparent_direction
 from .catalogue import load_catalogue
 from .errors import SkyError
-from .frames import aberrate, star_vectors, true_matrix
-from .times import epoch_of_jd, sidereal_time, tt_of_ut
-from .vectors import DEGREE, TAU, Floats, Ints, Number, as_floats, normalise, ra_dec, rotate
+from .frames import true_matrix
+from .places import apparent_of_date
+from .times import sidereal_time, tt_of_ut
+from .vectors import DEGREE, TAU, Floats, Number, as_floats, ra_dec, rotate
 
 FLATTENING = 1 / 298.257223563
 """WGS 84."""
@@ -96,13 +97,6 @@ def body_hour_angle(body: str, jd_ut: Number, lat: Number, lon: Number) -> tuple
     return (local - ra + np.pi) % TAU - np.pi, dec
 
 
-def stars_of_date(rows: Ints, jd_ut: float) -> tuple[Floats, Floats]:
-    """Apparent right ascension and declination (radians, true equator of date) of catalogue rows."""
-    tt = float(tt_of_ut(jd_ut))
-    fixed = star_vectors(load_catalogue(), rows, float(epoch_of_jd(tt)))
-    return ra_dec(rotate(true_matrix(tt)[0], aberrate(fixed, earth_state(tt)[1])))
-
-
 def greenwich_sidereal(jd_ut: Number) -> Floats:
     """Greenwich apparent sidereal time in radians."""
     tt = tt_of_ut(jd_ut)
@@ -115,7 +109,7 @@ def star_altaz(hips: Iterable[int], place: Place, jd_ut: float) -> tuple[Floats,
     Error: 0.3 arcsec from daily aberration, and up to 14 arcsec from taking UTC for UT1.
     """
     stars = load_catalogue()
-    ra, dec = stars_of_date(stars.indices(list(hips)), jd_ut)
+    ra, dec = apparent_of_date(stars.indices(list(hips)), float(tt_of_ut(jd_ut)))
     local = greenwich_sidereal(jd_ut) + place.lon_deg * DEGREE
     altitude, azimuth = altitude_azimuth(local - ra, dec, place.lat_deg * DEGREE)
     return altitude / DEGREE, azimuth / DEGREE
@@ -128,22 +122,3 @@ def body_altaz(body: str, place: Place, jd_ut: Number) -> tuple[Floats, Floats]:
     hour, dec = body_hour_angle(body, jd_ut, place.lat_deg * DEGREE, place.lon_deg * DEGREE)
     altitude, azimuth = altitude_azimuth(hour, dec, place.lat_deg * DEGREE)
     return altitude / DEGREE, azimuth / DEGREE
-
-
-def horizon_matrix(jd_ut: float, place: Place) -> Floats:
-    """Rotation ICRS -> (north, east, up) at a place and instant, shape (3, 3); aberration is not in it."""
-    tt = float(tt_of_ut(jd_ut))
-    matrix, equinoxes = true_matrix(tt)
-    local = float(sidereal_time(jd_ut, tt, equinoxes)) + place.lon_deg * DEGREE
-    phi = place.lat_deg * DEGREE
-    up = np.array([np.cos(phi) * np.cos(local), np.cos(phi) * np.sin(local), np.sin(phi)])
-    east = np.array([-np.sin(local), np.cos(local), 0.0])
-    north = np.array([-np.sin(phi) * np.cos(local), -np.sin(phi) * np.sin(local), np.cos(phi)])
-    return np.asarray(np.stack([north, east, up]) @ matrix)
-
-
-def unit_at(altitude_deg: Number, azimuth_deg: Number) -> Floats:
-    """Unit vectors (north, east, up) at true altitudes and azimuths in degrees."""
-    h, a = as_floats(altitude_deg) * DEGREE, as_floats(azimuth_deg) * DEGREE
-    h, a = np.broadcast_arrays(h, a)
-    return normalise(np.stack([np.cos(h) * np.cos(a), np.cos(h) * np.sin(a), np.sin(h)], axis=-1))

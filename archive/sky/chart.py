@@ -15,11 +15,12 @@ from html import escape
 import numpy as np
 
 from .altaz import Place
-from .bodies import BODIES, PLANETS, apparent_direction, earth_state, moon_phase
+from .bodies import BODIES, PLANETS, apparent_direction, moon_phase
 from .catalogue import Catalogue, load_catalogue
 from .errors import SkyError
-from .frames import aberrate, celestial_pole, ecliptic_matrix, star_vectors
+from .frames import celestial_pole, ecliptic_matrix
 from .milkyway import STRIPS, band_edges
+from .places import apparent_vectors
 from .projection import Sky, View, arcs, horizon_circle, horizontal, make_view, project, project_horizontal, sky_at
 from .times import epoch_of_jd, format_time, jd_of_epoch, tt_of_ut
 from .vectors import DEGREE, Flags, Floats, Ints, as_floats, rotate_back, unit
@@ -225,8 +226,7 @@ def _radius(v_mag: Floats) -> Floats:
 
 
 def _star_vectors_of_date(stars: Catalogue, rows: Ints, sky: Sky) -> Floats:
-    fixed = star_vectors(stars, rows, sky.year)
-    return aberrate(fixed, earth_state(float(jd_of_epoch(sky.year)))[1])
+    return apparent_vectors(stars, rows, float(jd_of_epoch(sky.year)))
 
 
 def _star_layer(view: View, stars: Catalogue, request: ChartRequest) -> str:

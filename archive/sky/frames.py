@@ -1,27 +1,17 @@
-"""Where the stars, the poles and the ecliptic stand in any year from -10000 to +10000.
+"""The turning of the sky: precession, nutation, the poles and the ecliptic in any year, and aberration.
 
-Frames
-  icrs      the fixed frame of the catalogue; only the stars' own motion changes a place in it
-  mean      mean equator and equinox of date: the long-term precession of Vondrak, Capitaine & Wallace,
-            A&A 534, A22 (2011), as ERFA's ``ltpb``, ``ltpequ``, ``ltpecl``
-  true      mean plus nutation (IAU 2000B; 0.001 arcsec near 2000).  Beyond a few centuries the series'
-            phases run off, so that a true place may be wrong by the whole nutation, at most 20 arcsec
-  apparent  true plus the annual aberration (20 arcsec): what an instrument points at, without refraction
-
-Error of star places: below 1 arcsec 1950-2050 (limited by the catalogue's motions); at +-10000 below
-0.01 degree for the model itself, and what SOURCES.md says for uncertain radial velocities.
-Years are Julian epochs (TT); 2000.0 is JD 2451545.0.
+The long-term precession of Vondrak, Capitaine & Wallace, A&A 534, A22 (2011), as ERFA's ``ltpb``, ``ltpequ``,
+``ltpecl``, ``ltecm``; it agrees with IAU 2006 to a milliarcsecond near 2000.  Years are Julian epochs (TT);
+2000.0 is JD 2451545.0.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from erfa import ufunc
 
 from .catalogue import CATALOGUE_EPOCH, Catalogue, load_catalogue
-from .errors import SkyError
-from .times import check_year, jd_of_epoch
+from .times import check_year
 from .vectors import (
     DEGREE,
     Floats,
@@ -30,12 +20,10 @@ from .vectors import (
     as_floats,
     normalise,
     ra_dec,
-    rotate,
     rotate_back,
     separation,
 )
 
-FRAMES = ("icrs", "mean", "true", "apparent")
 POLE_REACH = 15000
 """The pole and its path are given for more years than places of stars (years -POLE_REACH..+POLE_REACH)."""
 DAYS_PER_LIGHT_AU = 499.004782 / 86400
@@ -120,36 +108,6 @@ def aberrate(direction: Floats, velocity_au_day: Floats) -> Floats:
     along = np.einsum("...i,...i->...", direction, np.broadcast_to(beta, direction.shape))
     scale = 1 + along / (1 + inverse_gamma)
     return normalise(direction * inverse_gamma[..., None] + beta * scale[..., None])
-
-
-def star_directions(hips: Iterable[int], year: float, frame: str = "mean",
-                    stars: Catalogue | None = None) -> Floats:
-    """Unit vectors (k, 3) of stars in one of FRAMES at a Julian epoch."""
-    if frame not in FRAMES:
-        raise SkyError(f"The frame {frame!r} is not known. Choose one of: {', '.join(FRAMES)}.")
-    check_year(year)
-    known = stars or load_catalogue()
-    fixed = star_vectors(known, known.indices(list(hips)), year)
-    return to_frame(fixed, year, frame)
-
-
-def to_frame(fixed: Floats, year: float, frame: str) -> Floats:
-    """ICRS directions at one Julian epoch expressed in another of FRAMES."""
-    if frame == "icrs":
-        return fixed
-    if frame == "mean":
-        return rotate(precession(year), fixed)
-    jd_tt = float(jd_of_epoch(year))
-    if frame == "apparent":
-        from .bodies import earth_state
-        fixed = aberrate(fixed, earth_state(jd_tt)[1])
-    return rotate(true_matrix(jd_tt)[0], fixed)
-
-
-def star_places(hips: Iterable[int], year: float, frame: str = "mean") -> tuple[Floats, Floats]:
-    """Right ascension and declination in degrees, each (k,), of stars in one of FRAMES."""
-    ra, dec = ra_dec(star_directions(hips, year, frame))
-    return ra / DEGREE, dec / DEGREE
 
 
 def celestial_pole(year: Number, south: bool = False) -> Floats:

@@ -15,11 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .altaz import Place, altitude_azimuth, body_hour_angle, greenwich_sidereal, stars_of_date
+from .altaz import Place, altitude_azimuth, body_hour_angle, greenwich_sidereal
 from .bodies import BODIES
 from .catalogue import load_catalogue
 from .errors import SkyError
-from .times import epoch_of_jd, tt_of_ut
+from .places import apparent_of_date
+from .times import tt_of_ut
 from .vectors import DEGREE, TAU, Floats, Number, as_floats, wrap
 
 POINT_HORIZON_DEG = -34 / 60
@@ -89,7 +90,7 @@ def star_crossing(hip: int, place: Place, start_jd: float,
                   altitude_deg: float = POINT_HORIZON_DEG) -> Crossing:
     """Rising, setting and upper culmination of one star in the 24 hours after an instant."""
     stars = load_catalogue()
-    ra, dec = (float(x[0]) for x in stars_of_date(stars.indices([hip]), start_jd + 0.5))
+    ra, dec = (float(x[0]) for x in apparent_of_date(stars.indices([hip]), float(tt_of_ut(start_jd + 0.5))))
     lat, lon = place.lat_deg * DEGREE, place.lon_deg * DEGREE
     arc, state = semi_arc(dec, lat, altitude_deg * DEGREE)
     local = float(greenwich_sidereal(start_jd)) + lon
@@ -272,14 +273,7 @@ class StarAlmanac:
 
 def _apparent_nights(hips: Sequence[int], days: Floats) -> tuple[Floats, Floats]:
     """Apparent places (nights, stars), radians, at the middle of each day."""
-    from .bodies import earth_state
-    from .frames import aberrate, star_vectors, true_matrix
-    from .vectors import ra_dec, rotate
-    stars = load_catalogue()
-    tt = tt_of_ut(days + 0.5)
-    fixed = star_vectors(stars, stars.indices(list(hips)), epoch_of_jd(tt))
-    seen = aberrate(fixed, earth_state(tt)[1][:, None, :])
-    return ra_dec(rotate(true_matrix(tt)[0][:, None], seen))
+    return apparent_of_date(load_catalogue().indices(list(hips)), tt_of_ut(days + 0.5))
 
 
 def star_almanac(hips: Sequence[int], places: Sequence[Place], first_day_jd: float, nights: int,

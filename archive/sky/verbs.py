@@ -16,7 +16,7 @@ from .bearings import read_bearing
 from .bodies import BODIES
 from .catalogue import load_catalogue
 from .errors import SkyError
-from .frames import nearest_to_pole, pole, star_places
+from .frames import nearest_to_pole, pole
 from .horizon import (
     POINT_HORIZON_DEG,
     Crossing,
@@ -26,6 +26,7 @@ from .horizon import (
     star_crossing,
 )
 from .phases import star_phases
+from .places import star_places
 from .times import format_time, parse_date, parse_time
 from .tonight import Twilight, tonight
 
