@@ -10,7 +10,8 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS, connections
 
-APPEND_ONLY = ("archive_ledgerrow", "archive_decision")
+# Tables that only grow, and the unique column of each besides its number.
+APPEND_ONLY = {"archive_ledgerrow": "digest", "archive_decision": "ref"}
 MOVES_VERSION = (
     "archive_item",
     "archive_account",
@@ -46,21 +47,23 @@ def statements(vendor: str) -> list[str]:
 
 def names() -> set[str]:
     """Triggers that must stand, by name."""
-    held = {f"{table}_{verb}" for table in APPEND_ONLY for verb in ("no_update", "no_delete")}
+    third = "replace" if connections[DEFAULT_DB_ALIAS].vendor == "sqlite" else "truncate"
+    held = {f"{table}_no_{verb}" for table in APPEND_ONLY for verb in ("update", "delete", third)}
     return held | {f"{table}_moves_{verb}" for table in MOVES_VERSION for verb in ("insert", "update", "delete")}
 
 
 def _sqlite() -> list[str]:
     made = []
-    for table in APPEND_ONLY:
+    for table, unique in APPEND_ONLY.items():
         for verb in ("update", "delete"):
             made += _sqlite_trigger(
                 f"{table}_no_{verb}", f"BEFORE {verb.upper()} ON {table}", f"SELECT RAISE(ABORT, '{table} only grows')"
             )
-        # INSERT OR REPLACE would overwrite a row without firing the delete trigger.
+        taken = f"SELECT 1 FROM {table} WHERE id = NEW.id OR {unique} = NEW.{unique}"  # noqa: S608
+        # INSERT OR REPLACE takes away every row it collides with, without firing the delete trigger.
         made += _sqlite_trigger(
             f"{table}_no_replace",
-            f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)",  # noqa: S608
+            f"BEFORE INSERT ON {table} WHEN EXISTS ({taken})",
             f"SELECT RAISE(ABORT, '{table} only grows')",
         )
     for table in MOVES_VERSION:
