@@ -36,6 +36,7 @@ class Recipe(NamedTuple):
     chunk_packets: int = 360
     roll_packets: int = 8
     quality: float = 0.8
+    coder: str = "twoloop"
     noise_substitution: bool = False
 
     def text(self) -> str:
@@ -48,7 +49,7 @@ class Recipe(NamedTuple):
         return {
             "flags": "+qscale+bitexact",
             "global_quality": str(round(self.quality * 118)),
-            "aac_coder": "twoloop",
+            "aac_coder": self.coder,
             "aac_pns": "1" if self.noise_substitution else "0",
         }
 

@@ -24,7 +24,7 @@ _BINS = slice(3, 71)
 _BLOCK_SAMPLES = 20 * RATE_HZ
 _SILENCE_DB = -100.0
 _STEPS_PER_S = 1000 // STEP_MS
-_FLOOR_HALF_WIDTH_S = 15
+_FLOOR_HALF_WIDTH_S = 10
 _SHORTEST_SOUND_STEPS = 4
 _WINDOW = np.hanning(_STEP_SAMPLES).astype(np.float32)
 
@@ -60,6 +60,8 @@ def band_levels_db(sound: np.ndarray) -> np.ndarray:
 
 def pauses_in(levels_db: np.ndarray, shortest_ms: int) -> list[Pause]:
     """Return the pauses in levels that are 20 ms apart."""
+    if not len(levels_db):
+        return []
     is_talk = _without_short_sounds(_is_talk(levels_db))
     runs = ((start * STEP_MS, end * STEP_MS) for start, end in _runs(~is_talk))
     return [Pause(start, end) for start, end in runs if end - start >= shortest_ms]
@@ -76,9 +78,10 @@ def _is_talk(levels_db: np.ndarray) -> np.ndarray:
 
 
 def _floor_and_span(levels_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the noise floor and the height of talk above it, for each step, from the 15 s on either side.
+    """Return the noise floor and the height of talk above it, for each step, from the 10 s on either side.
 
-    Digital silence is no noise floor: it is left out, or a closed span would make all noise around it look like talk.
+    Where noise rises for good, pauses in the first 10 s of it are missed. Digital silence is no noise floor: it is
+    left out, or a closed span would make all noise around it look like talk.
     """
     seconds = -(-len(levels_db) // _STEPS_PER_S)
     grid = np.full(seconds * _STEPS_PER_S, np.nan)

@@ -34,8 +34,8 @@ def pcm_peaks(pcm: np.ndarray) -> np.ndarray:
     Full scale is -128 to 127; rounding is outward, so that any sound at all shows. The last pair may cover less.
     """
     low, high = _extremes(pcm.min(axis=0), pcm.max(axis=0))
-    shift = 8 * pcm.dtype.itemsize - 8
-    return _pairs(low >> shift, -(-high >> shift))
+    step = 2 ** (8 * pcm.dtype.itemsize - 8)
+    return _pairs(np.floor(low / step), np.ceil(high / step))
 
 
 def _float_peaks(sound: np.ndarray) -> np.ndarray:

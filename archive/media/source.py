@@ -10,7 +10,6 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import cast
 
 import av
 import numpy as np
@@ -126,7 +125,7 @@ def decoded(container: InputContainer, stream: AudioStream) -> Iterator[AudioFra
     for packet in _packets(container, stream):
         packets += 1
         try:
-            frames = cast("list[AudioFrame]", packet.decode())
+            frames = packet.decode()
         except av.FFmpegError:
             damaged += 1
             continue

@@ -185,7 +185,10 @@ class WorkingReader:
     def __init__(self, copy: WorkingCopy) -> None:
         self.copy = copy
         self.dtype = np.int16 if copy.bits == 16 else np.int32
-        self._container = av.open(os.fspath(copy.path), "r", format="flac")
+        self._open()
+
+    def _open(self) -> None:
+        self._container = av.open(os.fspath(self.copy.path), "r", format="flac")
         self._stream = self._container.streams.audio[0]
 
     def __enter__(self) -> WorkingReader:
@@ -208,7 +211,7 @@ class WorkingReader:
     def _fill(self, pcm: np.ndarray, start: int, stop: int) -> None:
         done = start
         try:
-            self._container.seek(start, stream=self._stream)
+            self._seek(start)
             for frame in self._container.decode(self._stream):
                 done = _copy_overlap(frame, pcm, start, stop, done)
                 if done >= stop:
@@ -216,6 +219,14 @@ class WorkingReader:
         except av.FFmpegError as error:
             raise self._damaged() from error
         raise self._damaged()
+
+    def _seek(self, start: int) -> None:
+        """Go to the frame that holds a sample. Files of a single frame cannot be searched: they are opened anew."""
+        try:
+            self._container.seek(start, stream=self._stream)
+        except av.FFmpegError:
+            self._container.close()
+            self._open()
 
     def _damaged(self) -> MediaError:
         return MediaError("The working copy is damaged. Make it anew from the master.", "damaged")
