@@ -99,9 +99,8 @@ def true_matrix(jd_tt: Number) -> tuple[Floats, Floats]:
 
 
 def aberrate(direction: Floats, velocity_au_day: Floats) -> Floats:
-    """Directions turned toward the observer's motion (annual aberration; ERFA ``ab`` without the Sun's pull).
-
-    Light bending by the Sun, at most 1.8 arcsec at its limb and 0.004 arcsec at right angles, is left out.
+    """Directions turned toward the observer's motion (annual aberration, special relativity; as ERFA ``ab``
+    without the Sun's potential, 0.4 microarcsec).
     """
     beta = velocity_au_day * DAYS_PER_LIGHT_AU
     inverse_gamma = np.sqrt(1 - np.einsum("...i,...i->...", beta, beta))

@@ -146,4 +146,4 @@ def on_chart(directions: Floats) -> Floats:
 def places_on_map(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike) -> Floats:
     """Places as (east, north) in km about their middle (n, 2), on a sphere of 6371 km (0.3 % error)."""
     found = on_chart(unit(as_floats(lon_deg) * DEGREE, as_floats(lat_deg) * DEGREE))
-    return found * np.array([-1.0, 1.0]) * DEGREE * 6371.0
+    return as_floats(found * np.array([-1.0, 1.0]) * DEGREE * 6371.0)

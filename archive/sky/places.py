@@ -5,8 +5,8 @@ Frames
   mean      mean equator and equinox of date (long-term precession, see ``frames``)
   true      mean plus nutation (IAU 2000B; 0.001 arcsec near 2000).  Beyond a few centuries the series'
             phases run off, so that a true place may be wrong by the whole nutation, at most 20 arcsec
-  apparent  true plus annual parallax and annual aberration (20 arcsec): what an instrument points at, without
-            refraction.  Bending of light by the Sun is left out (1.8 arcsec at its limb, 0.004 at right angles)
+  apparent  true plus annual parallax, bending of light by the Sun and annual aberration (20 arcsec): what an
+            instrument points at, without refraction
 
 Error: below 0.1 arcsec against Astropy with the same star data, 1950-2050 (the catalogue's own motions are good
 to about that); at +-10000 below 0.01 degree against a rigorous propagation of the same data, and what SOURCES.md
@@ -15,22 +15,27 @@ says for uncertain radial velocities.
 
 from collections.abc import Iterable
 
+import numpy as np
+from erfa import ufunc
+
 from .bodies import earth_state
 from .catalogue import Catalogue, load_catalogue
 from .errors import SkyError
 from .frames import aberrate, precession, star_vectors, true_matrix
 from .times import check_year, epoch_of_jd, jd_of_epoch
-from .vectors import ARCSEC, DEGREE, Floats, Ints, Number, normalise, ra_dec, rotate
+from .vectors import ARCSEC, DEGREE, Floats, Ints, Number, as_floats, normalise, ra_dec, rotate
 
 FRAMES = ("icrs", "mean", "true", "apparent")
 
 
 def apparent_vectors(stars: Catalogue, rows: Ints, jd_tt: Number) -> Floats:
-    """Apparent directions in ICRS axes, (..., k, 3), of catalogue rows: motion, parallax, aberration."""
+    """Apparent directions in ICRS axes, (..., k, 3), of catalogue rows: motion, parallax, bending, aberration."""
     earth, velocity = earth_state(jd_tt)
     fixed = star_vectors(stars, rows, epoch_of_jd(jd_tt))
     shift = earth[..., None, :] * (stars.parallax_mas[rows] * ARCSEC / 1000)[:, None]
-    return aberrate(normalise(fixed - shift), velocity[..., None, :])
+    away = np.sqrt(np.einsum("...i,...i->...", earth, earth))
+    bent = ufunc.ldsun(normalise(fixed - shift), (earth / away[..., None])[..., None, :], away[..., None])
+    return aberrate(as_floats(bent), velocity[..., None, :])
 
 
 def star_directions(hips: Iterable[int], year: float, frame: str = "mean",

@@ -3,8 +3,8 @@
 Dates are Julian calendar before 1582-10-15 and Gregorian from that day on, with astronomical years (year 0
 exists and is 1 BC; -1 is 2 BC).  Instants are Julian dates as plain floats, which resolves 0.05 ms.
 
-Universal time: from 1972 the UTC given is taken as UT1 (they differ by at most 0.9 s, 14 arcsec of
-rotation).  Before 1972 the time given is UT1.
+Universal time: from 1972 the time given is UTC, and UT1, which turns with the Earth, is found from the observed
+difference until mid-2026; afterwards the two are taken as one.  Before 1972 the time given is UT1.
 """
 
 import re
@@ -180,7 +180,7 @@ _CUBIC = {  # first year of the span: (origin, scale, coefficients from the cons
 
 
 def delta_t(jd_ut: Number) -> Floats:
-    """TT - UT1 in seconds.
+    """TT - UT1 in seconds (from 1972: TT - UTC).
 
     Before -500 and after 2150: -20 + 32 u**2 with u in centuries from 1820; -500 to 1972: the polynomials of
     Espenak & Meeus, "Five Millennium Canon of Solar Eclipses" (NASA/TP-2006-214141; written from memory,
@@ -217,6 +217,28 @@ def _leap_offset(jd: Floats) -> Floats:
     return as_floats(32.184 + _LEAP_YEARS[step, 2])
 
 
+_OBSERVED_DELTA_T_S = np.array([
+    42.23, 42.82, 43.37, 43.96, 44.48, 45.00, 45.48, 45.98, 46.46, 47.00, 47.52, 48.03, 48.53, 49.10,
+    49.59, 50.10, 50.54, 50.98, 51.38, 51.81, 52.17, 52.57, 52.96, 53.43, 53.79, 54.09, 54.34, 54.64,
+    54.87, 55.11, 55.32, 55.58, 55.82, 56.09, 56.30, 56.57, 56.86, 57.22, 57.57, 57.96, 58.31, 58.74,
+    59.12, 59.58, 59.98, 60.40, 60.79, 61.25, 61.63, 62.00, 62.30, 62.66, 62.97, 63.28, 63.47, 63.66,
+    63.83, 63.98, 64.09, 64.21, 64.30, 64.41, 64.47, 64.55, 64.57, 64.65, 64.69, 64.80, 64.85, 64.99,
+    65.15, 65.34, 65.46, 65.63, 65.78, 65.95, 66.07, 66.24, 66.32, 66.47, 66.60, 66.77, 66.91, 67.13,
+    67.28, 67.49, 67.64, 67.86, 68.10, 68.40, 68.59, 68.82, 68.97, 69.11, 69.22, 69.36, 69.36, 69.42,
+    69.36, 69.35, 69.29, 69.25, 69.20, 69.22, 69.18, 69.19, 69.14, 69.14, 69.11, 69.17])
+"""TT - UT1 in seconds at 1972.0, 1972.5, ... 2026.5, from the IERS (Bulletin B; 2026.5 a prediction)."""
+
+
+def ut1_of_utc(jd_utc: Number) -> Floats:
+    """UT1 of UTC, both Julian dates: observed 1972 to mid-2026 (good to 0.03 s), else the same."""
+    jd = as_floats(jd_utc)
+    half_years = (epoch_of_jd(jd) - 1972.0) * 2
+    last = len(_OBSERVED_DELTA_T_S) - 1
+    observed = np.interp(half_years, np.arange(last + 1), _OBSERVED_DELTA_T_S)
+    inside = (half_years >= 0) & (half_years <= last)
+    return as_floats(jd + np.where(inside, _leap_offset(jd) - observed, 0.0) / 86400)
+
+
 def tt_of_ut(jd_ut: Number) -> Floats:
     """Terrestrial time of universal time, both Julian dates."""
     return as_floats(jd_ut) + delta_t(jd_ut) / 86400
@@ -228,7 +250,7 @@ def sidereal_time(jd_ut: Number, jd_tt: Number, equation_of_equinoxes_rad: Numbe
     Far from 2000 the polynomial's error stays below 0.02 degrees to -3000 and grows to a degree or so at
     -10000; there the uncertainty of delta T, days of rotation, makes clock times nominal anyway.
     """
-    ut, tt = as_floats(jd_ut), as_floats(jd_tt)
+    ut, tt = ut1_of_utc(jd_ut), as_floats(jd_tt)
     whole = np.floor(ut)
     mean: Floats = ufunc.gmst06(whole, ut - whole, np.floor(tt), tt - np.floor(tt))
     return as_floats((mean + equation_of_equinoxes_rad) % (2 * np.pi))
