@@ -9,8 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from django.db import connection
 
-from archive.access import bringing, decisions, policy, writing
+from archive.access import bringing, decisions, policy, triggers, writing
 from archive.models import Account, Audience, Builtin, Recording
 
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
@@ -33,6 +34,26 @@ def _forget_policy() -> Iterator[None]:
     policy.forget()
     yield
     policy.forget()
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_teardown(item: pytest.Item) -> None:
+    """Tests that commit are cleaned up by emptying the tables; what only grows must be let go first.
+
+    Emptying ends with the signal that makes the triggers anew.
+    """
+    marks = item.iter_markers("django_db")
+    commits = {"transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
+    if commits or next((mark.kwargs.get("transaction") for mark in marks), False):
+        _drop_guards()
+
+
+def _drop_guards() -> None:
+    on_table = connection.vendor == "postgresql"
+    with connection.cursor() as cursor:
+        for table in triggers.APPEND_ONLY:
+            for verb in ("update", "delete", "replace", "truncate"):
+                cursor.execute(f"DROP TRIGGER IF EXISTS {table}_no_{verb}" + (f" ON {table}" if on_table else ""))
 
 
 @pytest.fixture()
