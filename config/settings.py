@@ -85,6 +85,7 @@ LOCALE_PATHS = [BASE_DIR / "archive" / "views" / "locale"]
 
 STATIC_URL = "static/"
 STATIC_ROOT = HOME / "static"
+STATIC_ROOT.mkdir(mode=0o700, exist_ok=True)
 STATICFILES_DIRS = [BASE_DIR / "archive" / "views" / "static"]
 WHITENOISE_USE_FINDERS = True
 
@@ -105,6 +106,8 @@ MAX_TRANSCRIPT_BYTES = 32 << 20
 MAX_MASTER_BYTES = env.number("UNDERSKY_MAX_MASTER_MB", 20_000, 1, 1_000_000) << 20
 
 TILE_SERVER = env.text("UNDERSKY_TILES")
+# A prefix of the front server (nginx: an internal location over the renditions) that is to send sound in our stead.
+X_ACCEL = env.text("UNDERSKY_X_ACCEL")
 TAGGIT_CASE_INSENSITIVE = True
 
 SESSION_COOKIE_HTTPONLY = True

@@ -1,0 +1,17 @@
+"""The public pages of what is kept: one module per family."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+from . import figures, mirrors, people, places, recordings, segments, topics
+
+urlpatterns: list[URLPattern] = [
+    *recordings.urlpatterns,
+    *segments.urlpatterns,
+    *people.urlpatterns,
+    *places.urlpatterns,
+    *figures.urlpatterns,
+    *mirrors.urlpatterns,
+    *topics.urlpatterns,
+]
