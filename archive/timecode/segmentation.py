@@ -1,0 +1,231 @@
+"""Where a new segment may begin: suggestions from the words alone, for a person to accept or not.
+
+A statistical word model with dynamic programming in the form of Utiyama and Isahara (2001), A Statistical
+Model for Domain-Independent Text Segmentation, ACL 2001, sections 2 and 3: the best segmentation is the one
+whose segments each have words of their own, and each further segment costs log n. It needs no training and
+only a word splitter, so it works in any script. In place of a list of stop words and a stemmer, which exist
+for few languages, words that stand all through the text are counted out (our own rule) and words are cut to
+their first letters (a plain stemmer: McNamee and Mayfield, 2004, Character N-Gram Tokenization for European
+Language Text Retrieval). Interviews wander more than joined texts do: expect many suggestions to be wrong.
+"""
+
+import math
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+
+from archive.timecode.folding import fold
+
+# Scripts written without spaces between words: their runs are counted as pairs of letters.
+UNSPACED = "\u0e00-\u0eff\u1000-\u109f\u1780-\u17ff\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff\U00020000-\U0003ffff"
+WORD = re.compile(rf"[{UNSPACED}]+|[^\W_{UNSPACED}]+")
+UNSPACED_RUN = re.compile(rf"[{UNSPACED}]+")
+STEM_LETTERS = 5
+# A word in at least half of this many equal stretches of the text is no one segment's own.
+STRETCHES = 16
+# The work grows with units × words; these keep an afternoon's talk within seconds.
+MOST_UNITS = 400
+FEWEST_UNITS = 60
+MOST_STEPS = 40_000_000
+
+
+def words(text: str) -> list[str]:
+    """Return the beginnings of the folded words of a text; pairs of letters where the script has no spaces."""
+    found: list[str] = []
+    for word in WORD.findall(fold(text)):
+        if len(word) > 1 and UNSPACED_RUN.fullmatch(word):
+            found += [word[at : at + 2] for at in range(len(word) - 1)]
+        else:
+            found.append(word[:STEM_LETTERS])
+    return found
+
+
+def words_everywhere(texts: Sequence[Sequence[str]]) -> set[str]:
+    """Return the words that stand in half of the equal stretches of texts or more, such as articles."""
+    flat = [word for text in texts for word in text]
+    length = max(1, -(-len(flat) // STRETCHES))
+    spread = Counter(word for start in range(0, len(flat), length) for word in set(flat[start : start + length]))
+    return {word for word, stretches in spread.items() if 2 * stretches >= STRETCHES}
+
+
+def suggest_cuts(
+    texts: list[str], pauses: Sequence[float | None] | None = None, segments: int | None = None,
+) -> list[int]:
+    """Return the indices of the texts with which a new segment begins, rising, never 0.
+
+    texts are cues or sentences in order. pauses, one for each text, is the silence in milliseconds before it
+    (None where not known): a cut in a long one is cheaper. segments asks for that many segments where the
+    texts allow it; without it their number is found. Ties and empty input give no cuts.
+    """
+    split = [words(text) for text in texts]
+    everywhere = words_everywhere(split)
+    counts = [Counter(word for word in text if word not in everywhere) for text in split]
+    total = sum(count.total() for count in counts)
+    if total < 2 or len(texts) < 2 or (segments is not None and segments < 2):
+        return []
+    size = _texts_a_unit(len(texts), total)
+    starts = list(range(0, len(texts), size))
+    units = [_sum(counts[start : start + size]) for start in starts]
+    prices = _cut_prices(starts, size, pauses, len(texts), total)
+    costs = _segment_costs(units)
+    cuts = _best_cuts(costs, prices) if segments is None else _cuts_into(costs, prices, min(segments, len(units)))
+    return _refined([starts[cut] for cut in cuts], counts, size)
+
+
+def _texts_a_unit(texts: int, total: int) -> int:
+    units = max(FEWEST_UNITS, min(MOST_UNITS, 2 * MOST_STEPS // total))
+    return -(-texts // units)
+
+
+def _sum(counts: Iterable[Counter[str]]) -> Counter[str]:
+    merged: Counter[str] = Counter()
+    for count in counts:
+        merged.update(count)
+    return merged
+
+
+def _cut_prices(
+    starts: list[int], size: int, pauses: Sequence[float | None] | None, texts: int, total: int,
+) -> list[float]:
+    """Return what a cut before each unit costs: log n, less for a pause longer than usual (our own rule)."""
+    price = math.log(total)
+    known = sorted(pause for pause in pauses or [] if pause is not None and pause > 0)
+    if pauses is None or len(pauses) != texts or not known:
+        return [price] * len(starts)
+    usual = known[len(known) // 2]
+    longest = [max((pause or 0.0 for pause in pauses[start : start + size]), default=0.0) for start in starts]
+    return [price - min(price / 2, math.log2(max(1.0, pause / usual))) for pause in longest]
+
+
+def _segment_costs(units: list[Counter[str]]) -> list[list[float]]:
+    """Return costs[i][j]: minus the log likelihood of units i to i+j as one segment (section 2.1).
+
+    A word seen f times in a segment of n words has the probability (f + 1) / (n + k), k being the number of
+    different words in all. The segment costs n·log(n + k) − Σ f·log(f + 1).
+    """
+    kinds = len(_sum(units))
+    longest = max(_sum(units).values()) + 1
+    weigh = [f * math.log(f + 1) for f in range(longest + 1)]
+    costs = []
+    for start in range(len(units)):
+        seen: dict[str, int] = {}
+        length, gain = 0, 0.0
+        row = []
+        for unit in units[start:]:
+            for word, times in unit.items():
+                before = seen.get(word, 0)
+                seen[word] = before + times
+                gain += weigh[before + times] - weigh[before]
+                length += times
+            row.append(length * math.log(length + kinds) - gain)
+        costs.append(row)
+    return costs
+
+
+def _best_cuts(costs: list[list[float]], prices: list[float]) -> list[int]:
+    """Return the cheapest cuts, their number free (section 3: shortest path over segments)."""
+    count = len(costs)
+    best, came = [0.0] + [math.inf] * count, [0] * (count + 1)
+    for start in range(count):
+        paid = best[start] + (prices[start] if start else 0.0)
+        for length, cost in enumerate(costs[start], 1):
+            if paid + cost < best[start + length]:
+                best[start + length], came[start + length] = paid + cost, start
+    return _traced([came], count)
+
+
+def _cuts_into(costs: list[list[float]], prices: list[float], segments: int) -> list[int]:
+    """Return the cheapest cuts into just so many segments."""
+    count = len(costs)
+    best = [0.0] + [math.inf] * count
+    trail = []
+    for _ in range(segments):
+        further, came = [math.inf] * (count + 1), [0] * (count + 1)
+        for start in range(count):
+            paid = best[start] + (prices[start] if start else 0.0)
+            for length, cost in enumerate(costs[start], 1) if paid < math.inf else ():
+                if paid + cost < further[start + length]:
+                    further[start + length], came[start + length] = paid + cost, start
+        best = further
+        trail.append(came)
+    return _traced(trail, count)
+
+
+def _traced(trail: list[list[int]], end: int) -> list[int]:
+    """Follow the starts back from the end: the last list is for the last segment, the first for all before."""
+    cuts = []
+    level = len(trail) - 1
+    while end > 0:
+        end = trail[max(level, 0)][end]
+        level -= 1
+        if end > 0:
+            cuts.append(end)
+    return cuts[::-1]
+
+
+def _refined(cuts: list[int], counts: list[Counter[str]], size: int) -> list[int]:
+    """Move each cut to the best text near it, where units held several texts."""
+    if size == 1:
+        return cuts
+    kinds = len(_sum(counts))
+    moved = list(cuts)
+    for at in range(len(moved)):
+        low = moved[at - 1] if at else 0
+        high = moved[at + 1] if at + 1 < len(moved) else len(counts)
+        near = range(max(low + 1, moved[at] - size + 1), min(high, moved[at] + size))
+        priced = [(_cost(counts[low:cut], kinds) + _cost(counts[cut:high], kinds), cut) for cut in near]
+        moved[at] = min(priced)[1]
+    return moved
+
+
+def _cost(counts: list[Counter[str]], kinds: int) -> float:
+    merged = _sum(counts)
+    length = merged.total()
+    return length * math.log(length + kinds) - sum(f * math.log(f + 1) for f in merged.values())
+
+
+def window_of(cuts: Sequence[int], texts: int) -> int:
+    """Return the usual window: half the mean length of a segment, at least 1 (Beeferman and others, 1999)."""
+    return max(1, round(texts / (2 * (len(cuts) + 1))))
+
+
+def pk(reference: Sequence[int], suggested: Sequence[int], texts: int, window: int | None = None) -> float:
+    """Return Pk: how often two texts `window` apart are wrongly said to share or not to share a segment.
+
+    Beeferman, Berger and Lafferty (1999), Statistical Models for Text Segmentation. 0 is best, a coin gives
+    about 0.5. Cuts are indices of texts, as from suggest_cuts.
+    """
+    return _windowed(reference, suggested, texts, window, lambda a, b: (a > 0) != (b > 0))
+
+
+def window_diff(
+    reference: Sequence[int], suggested: Sequence[int], texts: int, window: int | None = None,
+) -> float:
+    """Return WindowDiff: the share of windows with a wrong number of cuts (Pevzner and Hearst, 2002)."""
+    return _windowed(reference, suggested, texts, window, lambda a, b: a != b)
+
+
+def _windowed(
+    reference: Sequence[int],
+    suggested: Sequence[int],
+    texts: int,
+    window: int | None,
+    differ: Callable[[int, int], bool],
+) -> float:
+    width = window or window_of(reference, texts)
+    ours, theirs = _running(reference, texts), _running(suggested, texts)
+    starts = range(texts - width)
+    if not starts:
+        return 0.0
+    wrong = sum(differ(ours[at + width] - ours[at], theirs[at + width] - theirs[at]) for at in starts)
+    return wrong / len(starts)
+
+
+def _running(cuts: Sequence[int], texts: int) -> list[int]:
+    """Return for each text how many cuts come up to and with it."""
+    marks = set(cuts)
+    total, running = 0, []
+    for at in range(texts):
+        total += at in marks
+        running.append(total)
+    return running

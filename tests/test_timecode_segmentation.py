@@ -1,0 +1,132 @@
+"""Where to cut: the word model on small texts whose topics are plain, in several scripts, and its exactness."""
+
+import itertools
+import math
+import random
+from collections import Counter
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from archive.timecode import segmentation
+from archive.timecode.segmentation import pk, suggest_cuts, window_diff, window_of, words
+
+COMMON = ["the", "and", "of", "a", "to", "in", "was", "we", "they", "it", "that", "on"]
+TOPICS = {
+    "sea": ["boat", "reef", "wave", "sail", "oar", "tide", "net", "fish", "foam", "harbour", "anchor", "rope"],
+    "sky": ["star", "night", "moon", "dark", "north", "rise", "set", "name", "shine", "cloud", "dawn", "east"],
+    "hearth": ["fire", "bread", "aunt", "kettle", "song", "child", "winter", "wool", "door", "smoke", "lamp"],
+}
+
+
+def told(*topics: str, lines: int = 12) -> list[str]:
+    """Return lines of made-up talk, each topic in its turn: four words of its own and four of anyone's."""
+    rng = random.Random(7)
+    return [" ".join(rng.sample(TOPICS[topic], 4) + rng.sample(COMMON, 4)) for topic in topics for _ in range(lines)]
+
+
+SEA_SKY = told("sea", "sky")
+
+
+def test_cuts_fall_where_the_words_change() -> None:
+    assert suggest_cuts(SEA_SKY, segments=2) == [12]
+    assert suggest_cuts(told("sea", "sky", "hearth", "sea"), segments=4) == [12, 24, 36]
+
+
+def test_number_of_segments_is_found() -> None:
+    """Left to itself the model may cut finer than we would, but the true cuts are among its own."""
+    assert {12, 24, 36} <= set(suggest_cuts(told("sea", "sky", "hearth", "sea")))
+
+
+def test_any_script_is_cut() -> None:
+    """Armenian letters for Latin ones, and a script without spaces: only the word splitter matters."""
+    armenian = {ord("a") + n: 0x561 + n for n in range(26)}
+    assert suggest_cuts([line.translate(armenian) for line in SEA_SKY], segments=2) == [12]
+    unspaced = ["舟は礁を越えて出た", "波が礁で舟に砕けた", "舟を波から引いた", "礁と波と舟の話", "舟は礁の波の中"]
+    starry = ["星は丘の後ろに昇る", "叔母は星の名を数え", "丘の果てに星が沈む", "星の名は丘の名だ", "丘と星の夜"]
+    assert suggest_cuts(unspaced + starry, segments=2) == [len(unspaced)]
+
+
+@pytest.mark.parametrize("texts", [[], [""], ["one"], ["", "", ""], ["?!", "..."], ["a", "a"], ["same words"] * 50])
+def test_nothing_to_cut(texts: list[str]) -> None:
+    assert suggest_cuts(texts) == []
+    assert suggest_cuts(texts, segments=1) == []
+
+
+@pytest.mark.parametrize("segments", [2, 3, 5, 24, 40])
+def test_asked_for_number_of_segments(segments: int) -> None:
+    cuts = suggest_cuts(SEA_SKY, segments=segments)
+    assert len(cuts) == min(segments, len(SEA_SKY)) - 1
+    assert cuts == sorted(set(cuts))
+    assert all(0 < cut < len(SEA_SKY) for cut in cuts)
+
+
+def test_long_pause_draws_the_cut() -> None:
+    texts = [*SEA_SKY[:12], "and it was so", *SEA_SKY[12:]]
+    for pause_at in (12, 13):
+        pauses = [None] + [300.0] * (len(texts) - 1)
+        pauses[pause_at] = 9_000.0
+        assert suggest_cuts(texts, pauses, segments=2) == [pause_at]
+
+
+def test_pauses_of_the_wrong_number_are_passed_over() -> None:
+    assert suggest_cuts(SEA_SKY, [5.0], segments=2) == [12]
+
+
+def test_words_are_folded_and_cut_to_their_beginning() -> None:
+    assert words("Séas, SEAS’ ʔaʻo—navigation 12") == ["seas", "seas", "ao", "navig", "12"]
+    assert words("星の名") == ["星の", "の名"]
+
+
+def test_many_texts_are_taken_together_and_the_cut_still_fits(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(segmentation, "FEWEST_UNITS", 4)
+    monkeypatch.setattr(segmentation, "MOST_UNITS", 4)
+    assert suggest_cuts(SEA_SKY[1:], segments=2) == [11]
+
+
+def _cheapest(texts: list[str], segments: int | None) -> float:
+    """Return the lowest cost over all segmentations, each counted out in full (Utiyama and Isahara, 2001)."""
+    split = [words(text) for text in texts]
+    everywhere = segmentation.words_everywhere(split)
+    kept = [[word for word in text if word not in everywhere] for text in split]
+    total, kinds = sum(map(len, kept)), len({word for text in kept for word in text})
+    counts = range(len(texts)) if segments is None else [segments - 1]
+    return min(_cost(kept, cuts, total, kinds)
+               for count in counts for cuts in itertools.combinations(range(1, len(texts)), count))
+
+
+def _cost(kept: list[list[str]], cuts: tuple[int, ...], total: int, kinds: int) -> float:
+    cost = len(cuts) * math.log(total)
+    for start, stop in itertools.pairwise([0, *cuts, len(kept)]):
+        seen = Counter(word for text in kept[start:stop] for word in text)
+        cost -= sum(f * math.log((f + 1) / (seen.total() + kinds)) for f in seen.values())
+    return cost
+
+
+LINES = st.lists(st.sampled_from("abcdef"), min_size=1, max_size=4).map(" ".join)
+
+
+@settings(deadline=None, max_examples=60)
+@given(texts=st.lists(LINES, min_size=2, max_size=7), segments=st.sampled_from([None, 2, 3]))
+def test_no_segmentation_is_cheaper(texts: list[str], segments: int | None) -> None:
+    split = [words(text) for text in texts]
+    everywhere = segmentation.words_everywhere(split)
+    kept = [[word for word in text if word not in everywhere] for text in split]
+    total, kinds = sum(map(len, kept)), len({word for text in kept for word in text})
+    if total < 2 or (segments or 0) > len(texts):
+        return
+    ours = _cost(kept, tuple(suggest_cuts(texts, segments=segments)), total, kinds)
+    assert ours == pytest.approx(_cheapest(texts, segments), abs=1e-9)  # rounding of sums of logarithms
+
+
+def test_measures_at_their_ends() -> None:
+    assert pk([5], [5], 10) == window_diff([5], [5], 10) == 0.0
+    assert pk([], [], 1) == 0.0
+    assert window_of([5], 10) == 2
+    assert window_of([], 1) == 1
+    # Window 2 over 10 texts: 8 windows, of which the two around the missed cut are wrong.
+    assert pk([5], [], 10) == window_diff([5], [], 10) == 2 / 8
+    # A second cut in the same window: Pk does not see it, WindowDiff does.
+    assert pk([5], [5, 6], 10, 3) == 1 / 7
+    assert window_diff([5], [5, 6], 10, 3) == 3 / 7
