@@ -1,0 +1,381 @@
+"""Answering a query for one viewer: which passages, in which order, and by which way each was reached.
+
+A passage is reached by its own words (title, summary, what is said in it) or by a tie to something met under a name
+that was asked for (“told by”, “names the figure”, …). Names are never part of a passage's own text, so hiding the
+thing takes the way with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..access import layout as lay
+from ..access.gate import Gate
+from ..access.indexing import Field
+from ..access.layout import Flags, Numbers
+from . import index, ranking
+from .query import AT, BY, OF, ON, TITLE, Clause, Query
+from .sight import OPEN, TIE_WEIGHT, Sight, sight_of
+from .stock import NO_NUMBERS, Damaged
+
+FIT, OLDEST, NEWEST = "fit", "oldest", "newest"
+SORTS = (FIT, OLDEST, NEWEST)
+MOST_THINGS = 12
+
+# The ties that each field looks along, from a passage to what it is tied to.
+ALONG: dict[str, tuple[str, ...]] = {
+    BY: ("told_by",),
+    AT: ("belongs_to", "recorded_at"),
+    OF: ("names_figure", "tells_of"),
+    ON: ("topic",),
+    "": ("told_by", "belongs_to", "recorded_at", "names_figure", "tells_of", "topic"),
+    TITLE: (),
+}
+# What the results can be narrowed by, and the ties that each counts.
+FACETS: dict[str, tuple[str, ...]] = {
+    "topic": ("topic",),
+    "person": ("told_by", "tells_of"),
+    "place": ("belongs_to", "recorded_at"),
+    "figure": ("names_figure",),
+}
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is asked: the query, and what narrows it. `things` are item numbers, all of which must be tied.
+
+    `unknown`: one of the narrowings leads nowhere for this viewer, so nothing can answer.
+    """
+
+    query: Query
+    kind: str = ""
+    things: tuple[int, ...] = ()
+    language: str = ""
+    first_day: int | None = None
+    last_day: int | None = None
+    only_heard: bool = False
+    unknown: bool = False
+    sort: str = FIT
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A segment or recording by its item number; `cue` is the row of its best matching cue, or 0.
+
+    `ways` are the ties (kind, item number) that led to it; `score` is for ordering and for tests.
+    """
+
+    number: int
+    score: float
+    cue: int
+    ways: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class Found:
+    """One page of the answer, and the counts over all of it. Counts are of what this viewer meets."""
+
+    total: int
+    page: int
+    pages: int
+    hits: list[Hit]
+    things: list[int]
+    facets: dict[str, list[tuple[int, int]]]  # name: (item number, how many), most first
+    kinds: list[tuple[str, int]]
+    languages: list[tuple[str, int]]
+    heard: int
+    alone: list[tuple[Clause, int]] = field(default_factory=list)  # how many each clause finds by itself
+
+
+@dataclass(frozen=True)
+class _Met:
+    """Where one clause is met by the viewer. `times` are the weighted counts by document."""
+
+    clause: Clause
+    atoms: Numbers
+    documents: Numbers  # the home of each of `atoms`
+    times: NDArray[np.float64]
+    named: Flags  # by item number: things whose name it is
+    idf: float
+
+
+def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
+    """The page of the answer. Raises index.NotReady where there is no index yet."""
+    try:
+        return _find(sight_of(gate, index.current()), wanted, page, size)
+    except Damaged:
+        index.found_damaged()
+        return _find(sight_of(gate, index.current()), wanted, page, size)
+
+
+def _find(sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
+    query = wanted.query
+    met = [_meet(sight, clause) for clause in query.wanted]
+    answers = _answers(sight, query, met)
+    scores = _scores(sight, met)
+    things = [] if query.is_wordless else _things(sight, met)
+    answers &= _narrowed(sight, wanted)
+    documents = np.flatnonzero(answers)
+    ordered = _ordered(sight, documents, scores, wanted.sort)
+    pages = max(1, -(-len(ordered) // size))
+    page = min(max(1, page), pages)
+    shown = ordered[(page - 1) * size : page * size]
+    return Found(
+        total=len(ordered),
+        page=page,
+        pages=pages,
+        hits=_hits(sight, shown, scores, met),
+        things=things,
+        facets=_facets(sight, answers),
+        kinds=_kinds(sight, documents),
+        languages=_languages(sight, documents),
+        heard=int(np.count_nonzero(_heard(sight)[documents])),
+        alone=[] if len(ordered) else [(each.clause, int(np.count_nonzero(each.times))) for each in met],
+    )
+
+
+# --- meeting one clause ---
+
+
+def _meet(sight: Sight, clause: Clause) -> _Met:
+    atoms, times = _standing(sight, clause.words)
+    parts = sight.board.stock.part[atoms]
+    named = _named(sight, atoms[parts == Field.NAME])
+    own = _is_own(parts, clause.field)
+    which, documents = sight.homes_of(atoms[own])
+    atoms, times = atoms[own][which], times[own][which]
+    weighted = times * sight.board.part_weight[atoms]
+    counts = np.bincount(documents, weighted, minlength=len(sight.board.numbers)).astype(np.float64)
+    counts += TIE_WEIGHT * _tied(sight, named, ALONG[clause.field])
+    holding = int(np.count_nonzero(counts[sight.board.is_told]))
+    return _Met(clause, atoms, documents, counts, named, ranking.rarity(sight.told[0], holding))
+
+
+def _is_own(parts: Numbers, where: str) -> Flags:
+    """Which atoms count as a document's own words under this field."""
+    if where == TITLE:
+        return parts == Field.TITLE
+    return np.full(len(parts), where == "")
+
+
+def _standing(sight: Sight, words: Sequence[str]) -> tuple[Numbers, NDArray[np.float64]]:
+    """The atoms met that hold these words one after the other, and how often."""
+    if len(words) > 1:
+        return _following(sight, words)
+    found = sight.board.stock.postings(words[0])
+    seen = sight.is_seen[found.atoms]
+    return found.atoms[seen], found.times[seen].astype(np.float64)
+
+
+def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, NDArray[np.float64]]:
+    """Phrases: places on the line of all words met (Sight.first_word) from which every word stands in its turn."""
+    starts, home = NO_NUMBERS, NO_NUMBERS
+    for turn, word in enumerate(words):
+        atoms, positions = sight.board.stock.positions(word)
+        seen = sight.is_seen[atoms]
+        places = sight.first_word[atoms[seen]] + positions[seen] - turn
+        if turn == 0:
+            starts, home = places, atoms[seen]
+        else:
+            kept = np.isin(starts, places)
+            starts, home = starts[kept], home[kept]
+    atoms, times = np.unique(home, return_counts=True)
+    return atoms, times.astype(np.float64)
+
+
+def _named(sight: Sight, atoms: Numbers) -> Flags:
+    named = np.zeros(sight.board.layout.size, dtype=np.bool_)
+    named[sight.board.stock.owner[atoms]] = True
+    return named
+
+
+def _tied(sight: Sight, named: Flags, kinds: Sequence[str]) -> NDArray[np.float64]:
+    """By document: how many things of these names it is tied to, where both ends are met."""
+    ties = sight.ties(*kinds)
+    documents = ties.documents[named[ties.targets]]
+    return np.bincount(documents, minlength=len(sight.board.numbers)).astype(np.float64)
+
+
+# --- putting clauses together ---
+
+
+def _answers(sight: Sight, query: Query, met: list[_Met]) -> Flags:
+    """By document: passages that meet all that is wanted and nothing that is excluded."""
+    answers = sight.board.is_told & sight.is_met
+    if query.is_wordless:
+        return np.zeros_like(answers)
+    for each in met:
+        answers &= each.times > 0
+    for clause in query.excluded:
+        answers &= _meet(sight, clause).times == 0
+    return answers
+
+
+def _scores(sight: Sight, met: list[_Met]) -> NDArray[np.float64]:
+    """BM25 of every document; ties to a named thing restrict where a field asks for them, and do not rank."""
+    scores = np.zeros(len(sight.board.numbers))
+    for each in met:
+        if each.clause.field in ("", TITLE):
+            held = np.flatnonzero((each.times > 0) & sight.board.is_told)
+            scores[held] += ranking.weights(each.times[held], sight.lengths[held], sight.told[1], each.idf)
+    return scores
+
+
+def _things(sight: Sight, met: list[_Met]) -> list[int]:
+    """People, places, figures, mirrors and topics that answer themselves, best first."""
+    plain = [each for each in met if each.clause.field == ""]
+    if not plain:
+        return []
+    count, average = sight.things
+    held = sight.is_met & ~sight.board.is_told
+    for each in plain:
+        held &= each.times > 0
+    documents = np.flatnonzero(held)
+    scores = np.zeros(len(documents))
+    for each in plain:
+        idf = ranking.rarity(count, int(np.count_nonzero(each.times[~sight.board.is_told])))
+        scores += ranking.weights(each.times[documents], sight.lengths[documents], average, idf)
+    numbers = sight.board.numbers[documents]
+    order = np.lexsort((sight.board.layout.rank[numbers], -scores))
+    return [int(number) for number in numbers[order][:MOST_THINGS]]
+
+
+# --- narrowing ---
+
+
+def _narrowed(sight: Sight, wanted: Wanted) -> Flags:
+    numbers, lies = sight.board.numbers, sight.board.layout
+    kept = np.full(len(numbers), not wanted.unknown)
+    if wanted.kind:
+        kept &= lies.kind[numbers] == lay.code(wanted.kind)
+    for thing in wanted.things:
+        named = np.zeros(lies.size, dtype=np.bool_)
+        named[thing if thing < lies.size else 0] = True
+        kept &= _tied(sight, named, ALONG[""]) > 0
+    if wanted.language:
+        kept &= _language(sight) == _language_code(sight, wanted.language)
+    if wanted.first_day is not None:
+        kept &= (_first_day(sight) != 0) & (lies.last_day[numbers] >= wanted.first_day)
+    if wanted.last_day is not None:
+        kept &= (_first_day(sight) != 0) & (lies.first_day[numbers] <= wanted.last_day)
+    if wanted.only_heard:
+        kept &= _heard(sight)
+    return kept
+
+
+def _knows_recording(sight: Sight) -> Flags:
+    """By document: whether the recording it lies in is met, whose date and language it goes by."""
+    holders = sight.board.layout.holder[sight.board.numbers]
+    return sight.level[holders] >= 2
+
+
+def _first_day(sight: Sight) -> Numbers:
+    return np.where(_knows_recording(sight), sight.board.layout.first_day[sight.board.numbers], 0)
+
+
+def _language(sight: Sight) -> Numbers:
+    return np.where(_knows_recording(sight), sight.board.layout.language[sight.board.numbers], 0)
+
+
+def _language_code(sight: Sight, language: str) -> int:
+    languages = sight.board.layout.languages
+    return languages.index(language) + 1 if language in languages else -1
+
+
+def _heard(sight: Sight) -> Flags:
+    """By document: passages with sound that this viewer may hear."""
+    numbers, lies = sight.board.numbers, sight.board.layout
+    whole = lay.offered_whole(lies, sight.level, sight.trusted)[numbers]
+    segment = (lies.kind[numbers] == lay.code("segment")) & (sight.level[numbers] >= OPEN)
+    return (whole | segment) & ~lay.silent(lies, sight.level, numbers)
+
+
+# --- order, counts and details ---
+
+
+def _ordered(sight: Sight, documents: Numbers, scores: NDArray[np.float64], sort: str) -> Numbers:
+    """By fit or by date told; equal ones by date, then name, then ref. What has no date comes last."""
+    days = _first_day(sight)[documents]
+    days = np.where(days == 0, np.iinfo(np.int64).max if sort != NEWEST else np.iinfo(np.int64).min, days)
+    ranks = sight.board.layout.rank[sight.board.numbers[documents]]
+    keys = {
+        FIT: (ranks, days, -scores[documents]),
+        OLDEST: (ranks, days),
+        NEWEST: (ranks, -days) if len(days) else (ranks, days),
+    }[sort]
+    return documents[np.lexsort(keys)]
+
+
+def _facets(sight: Sight, answers: Flags) -> dict[str, list[tuple[int, int]]]:
+    """For each facet, the things that passages among the answers are tied to, and how many passages each."""
+    ranks = sight.board.layout.rank
+    found = {}
+    for name, kinds in FACETS.items():
+        ties = sight.ties(*kinds)
+        taken = answers[ties.documents]
+        numbers, counts = _counted_once(ties.targets[taken], ties.documents[taken], len(answers))
+        order = np.lexsort((ranks[numbers], -counts))
+        found[name] = list(zip(numbers[order].tolist(), counts[order].tolist(), strict=True))
+    return found
+
+
+def _counted_once(targets: Numbers, documents: Numbers, count: int) -> tuple[Numbers, Numbers]:
+    """The targets, and how many different documents each stands beside."""
+    pairs = np.unique(targets * count + documents)
+    return np.unique(pairs // max(count, 1), return_counts=True)
+
+
+def _kinds(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
+    kinds = sight.board.layout.kind[sight.board.numbers[documents]]
+    counted = [(kind, int(np.count_nonzero(kinds == lay.code(kind)))) for kind in ("segment", "recording")]
+    return [(kind, count) for kind, count in counted if count]
+
+
+def _languages(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
+    codes, counts = np.unique(_language(sight)[documents], return_counts=True)
+    names = sight.board.layout.languages
+    found = [(names[code - 1], int(count)) for code, count in zip(codes, counts, strict=True) if code]
+    return sorted(found, key=lambda one: (-one[1], one[0]))
+
+
+def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[_Met]) -> list[Hit]:
+    cues = _best_cues(sight, shown, met)
+    ways = _ways(sight, shown, met)
+    numbers = sight.board.numbers
+    return [
+        Hit(int(numbers[at]), float(scores[at]), cues.get(int(at), 0), tuple(ways.get(int(at), ()))) for at in shown
+    ]
+
+
+def _best_cues(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, int]:
+    """For each document shown, the cue that holds most of what was asked, rarer words first; of equals the earliest."""
+    stock = sight.board.stock
+    worth: dict[tuple[int, int], float] = {}
+    for each in met:
+        if each.clause.field:
+            continue
+        taken = np.isin(each.documents, shown) & (stock.part[each.atoms] == Field.CUE)
+        for document, atom in zip(each.documents[taken].tolist(), each.atoms[taken].tolist(), strict=True):
+            worth[document, atom] = worth.get((document, atom), 0.0) + each.idf
+    best: dict[int, tuple[float, int, int]] = {}
+    for (document, atom), value in worth.items():
+        key = (-value, int(stock.start_ms[atom]), int(stock.cue[atom]))
+        best[document] = min(best.get(document, key), key)
+    return {document: key[2] for document, key in best.items()}
+
+
+def _ways(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, list[tuple[str, int]]]:
+    """For each document shown, the ties to things named in the query."""
+    found: dict[int, set[tuple[str, int]]] = {}
+    for each in met:
+        kinds = ALONG[each.clause.field]
+        ties = sight.ties(*kinds)
+        for at in np.flatnonzero(each.named[ties.targets] & np.isin(ties.documents, shown)).tolist():
+            way = (lay.TIES[ties.kinds[at]], int(ties.targets[at]))
+            found.setdefault(int(ties.documents[at]), set()).add(way)
+    ranks = sight.board.layout.rank
+    return {at: sorted(ways, key=lambda way: (way[0], int(ranks[way[1]]))) for at, ways in found.items()}

@@ -1,0 +1,86 @@
+"""The query language: words, “phrases”, -without, and by: at: of: on: title: for where to look.
+
+All that is asked must be met; what a minus stands before must not. Reading never fails: what is no word is passed
+over, an open quotation mark is closed at the end, and what is too long is cut and said to be.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from .words import words_of
+
+MOST_CHARS = 2_000
+MOST_WORDS = 40
+
+# Field names as they are typed, before a colon.
+BY, AT, OF, ON, TITLE = "by", "at", "of", "on", "title"
+FIELDS = (BY, AT, OF, ON, TITLE)
+
+QUOTES = str.maketrans(dict.fromkeys("“”„‟«»＂", '"'))
+PART = re.compile(
+    r'(?P<minus>[-−–])?(?:(?P<field>' + "|".join(FIELDS) + r'):\s*)?(?:"(?P<phrase>[^"]*)"?|(?P<word>[^\s"]+))',
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, order=True)
+class Clause:
+    """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere."""
+
+    field: str
+    words: tuple[str, ...]
+    is_excluded: bool = False
+
+
+@dataclass(frozen=True)
+class Query:
+    """`clauses` in an order of their own, each once. `was_cut`: there was more than is looked at."""
+
+    clauses: tuple[Clause, ...] = ()
+    was_cut: bool = False
+    is_blank: bool = True  # nothing was typed at all
+
+    @property
+    def wanted(self) -> tuple[Clause, ...]:
+        return tuple(clause for clause in self.clauses if not clause.is_excluded)
+
+    @property
+    def excluded(self) -> tuple[Clause, ...]:
+        return tuple(clause for clause in self.clauses if clause.is_excluded)
+
+    @property
+    def is_wordless(self) -> bool:
+        """Something was typed, and no word is in it."""
+        return not self.is_blank and not self.clauses
+
+    @property
+    def marks(self) -> frozenset[str]:
+        """The words to mark in what is found."""
+        return frozenset(word for clause in self.wanted for word in clause.words)
+
+
+def read(text: str) -> Query:
+    """The query that is meant by what was typed. Never raises."""
+    was_cut = len(text) > MOST_CHARS
+    clauses: list[Clause] = []
+    words = 0
+    for match in PART.finditer(text[:MOST_CHARS].translate(QUOTES)):
+        clause = _clause(match)
+        if clause is None or clause in clauses:
+            continue
+        if words + len(clause.words) > MOST_WORDS:
+            was_cut = True
+            break
+        words += len(clause.words)
+        clauses.append(clause)
+    return Query(tuple(sorted(clauses)), was_cut, not text.strip())
+
+
+def _clause(match: re.Match[str]) -> Clause | None:
+    phrase = match["phrase"]
+    words = tuple(words_of(phrase if phrase is not None else match["word"]))
+    if not words:
+        return None
+    return Clause((match["field"] or "").lower(), words, match["minus"] is not None)

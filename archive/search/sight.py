@@ -1,0 +1,253 @@
+"""What one viewer meets of the index: which atoms, which documents, how long these are for them.
+
+A document is a segment, or a recording with what of it lies in no segment, or one of the things that passages are
+tied to (person, place, figure, mirror, topic). A cue belongs to each segment that it shares at least half its time
+with, or half of the segment's.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..access import layout as lay
+from ..access.gate import Gate
+from ..access.indexing import Field
+from ..access.layout import Flags, Layout, Numbers
+from .stock import Stock
+
+TOLD = ("segment", "recording")
+THINGS = ("person", "place", "figure", "mirror", "topic")
+# How much a mention counts by where it stands: in a title or name, or in anything said or written at length.
+PART_WEIGHTS = {Field.TITLE: 2.0, Field.SUMMARY: 1.0, Field.CUE: 1.0, Field.NAME: 2.0, Field.ABOUT: 1.0}
+TIE_WEIGHT = 2.0
+OPEN, DESCRIPTION = 3, 2
+# Words in cues further apart than this do not follow each other in a phrase.
+LONGEST_PAUSE_MS = 4_000
+KEPT_VIEWERS = 64
+
+
+@dataclass(frozen=True, eq=False)
+class Board:
+    """The index laid over the archive, the same for every viewer. Documents go by their place in `numbers`.
+
+    `homes` are the documents of every atom, one after the other; those of atom a run from first[a] to first[a + 1].
+    """
+
+    stock: Stock
+    layout: Layout
+    numbers: Numbers
+    document_of: Numbers  # by item number; -1 where the item is none
+    is_told: Flags  # by document: a segment or recording, not a thing
+    first: Numbers
+    homes: Numbers
+    part_weight: NDArray[np.float64]  # by atom
+
+
+def board(stock: Stock, layout: Layout) -> Board:
+    numbers = layout.of_kind(*TOLD, *THINGS)
+    document_of = np.full(layout.size, -1, dtype=np.int64)
+    document_of[numbers] = np.arange(len(numbers))
+    first, homes = _homes(stock, layout, document_of)
+    weights = np.zeros(max(Field) + 1)
+    weights[list(PART_WEIGHTS)] = list(PART_WEIGHTS.values())
+    return Board(
+        stock=stock,
+        layout=layout,
+        numbers=numbers,
+        document_of=document_of,
+        is_told=np.isin(layout.kind[numbers], [lay.code(kind) for kind in TOLD]),
+        first=first,
+        homes=homes,
+        part_weight=weights[stock.part],
+    )
+
+
+def _homes(stock: Stock, layout: Layout, document_of: Numbers) -> tuple[Numbers, Numbers]:
+    """Texts belong to their owner, cues to the segments they lie in, and the cues left over to their recording."""
+    known = stock.is_live & (stock.owner < layout.size)
+    is_cue = stock.part == Field.CUE
+    texts = np.flatnonzero(known & ~is_cue)
+    cues = np.flatnonzero(known & is_cue)
+    inside, segments = _cues_in_segments(stock, layout, cues)
+    left = np.setdiff1d(cues, inside, assume_unique=False)
+    atoms = np.concatenate([texts, inside, left])
+    documents = document_of[np.concatenate([stock.owner[texts], segments, stock.owner[left]])]
+    kept = documents >= 0
+    atoms, documents = atoms[kept], documents[kept]
+    order = np.lexsort((documents, atoms))
+    first = np.searchsorted(atoms[order], np.arange(len(stock) + 1))
+    return first, documents[order]
+
+
+def _cues_in_segments(stock: Stock, layout: Layout, cues: Numbers) -> tuple[Numbers, Numbers]:
+    """Pairs (atom, segment number), all recordings at once: their times are put one after the other on one line."""
+    segments = layout.of_kind("segment")
+    line = lay.places(stock.owner[cues], stock.start_ms[cues])
+    order = np.argsort(line, kind="stable")
+    cues, starts = cues[order], line[order]
+    ends = lay.places(stock.owner[cues], np.maximum(stock.end_ms[cues], stock.start_ms[cues] + 1))
+    from_line = lay.places(layout.holder[segments], layout.start_ms[segments])
+    to_line = lay.places(layout.holder[segments], layout.end_ms[segments])
+    after = np.searchsorted(starts, to_line, side="left")
+    before = np.searchsorted(np.maximum.accumulate(ends), from_line, side="right")
+    counts = np.maximum(after - before, 0)
+    which = np.repeat(np.arange(len(segments)), counts)
+    at = _runs(before, counts)
+    shared = np.minimum(ends[at], to_line[which]) - np.maximum(starts[at], from_line[which])
+    shorter = np.minimum(ends[at] - starts[at], to_line[which] - from_line[which])
+    inside = (shared > 0) & (2 * shared >= shorter)
+    return cues[at[inside]], segments[which[inside]]
+
+
+def _runs(starts: Numbers, counts: Numbers) -> Numbers:
+    """start, start + 1, … for `count` steps, for each start, one after the other."""
+    total = int(counts.sum())
+    begins = np.cumsum(counts) - counts
+    return np.arange(total) - np.repeat(begins, counts) + np.repeat(starts, counts)
+
+
+@dataclass(frozen=True)
+class Ties:
+    """Side by side: the document at the near end, the item number at the far one, the kind (Layout's code)."""
+
+    documents: Numbers
+    targets: Numbers
+    kinds: Numbers
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """One viewer's part of the board. `levels` is kept to know whether it still holds."""
+
+    board: Board
+    levels: NDArray[np.uint8]
+    trusted: frozenset[int]
+    level: NDArray[np.uint8]  # by item number of the layout
+    is_seen: Flags  # by atom
+
+    @cached_property
+    def is_met(self) -> Flags:
+        """By document: at least its description is met."""
+        return self.level[self.board.numbers] >= DESCRIPTION
+
+    @cached_property
+    def lengths(self) -> NDArray[np.float64]:
+        """By document: the words this viewer meets of it, weighted by part."""
+        atoms = np.flatnonzero(self.is_seen)
+        which, documents = self.homes_of(atoms)
+        words = (self.board.stock.words * self.board.part_weight)[atoms[which]]
+        return np.bincount(documents, words, minlength=len(self.board.numbers)).astype(np.float64)
+
+    def statistics(self, is_told: bool) -> tuple[int, float]:
+        """How many documents of the two sorts are met, and their average length."""
+        met = self.is_met & (self.board.is_told == is_told)
+        count = int(np.count_nonzero(met))
+        return count, float(self.lengths[met].sum() / count) if count else 0.0
+
+    @cached_property
+    def told(self) -> tuple[int, float]:
+        return self.statistics(True)
+
+    @cached_property
+    def things(self) -> tuple[int, float]:
+        return self.statistics(False)
+
+    def ties(self, *kinds: str) -> Ties:
+        """The ties of these kinds from documents, where both ends are met."""
+        held = self._ties.get(kinds)
+        if held is None:
+            lies = self.board.layout
+            met = (self.level[lies.tie_source] >= DESCRIPTION) & (self.level[lies.tie_target] >= DESCRIPTION)
+            met &= np.isin(lies.tie_kind, [lay.tie_code(kind) for kind in kinds])
+            met &= self.board.document_of[lies.tie_source] >= 0
+            sources = self.board.document_of[lies.tie_source[met]]
+            held = self._ties[kinds] = Ties(sources, lies.tie_target[met], lies.tie_kind[met])
+        return held
+
+    @cached_property
+    def _ties(self) -> dict[tuple[str, ...], Ties]:
+        return {}
+
+    def homes_of(self, atoms: Numbers) -> tuple[Numbers, Numbers]:
+        """The documents of the atoms that are met: for each, which of the atoms it is a home of, and itself."""
+        first = self.board.first
+        counts = first[atoms + 1] - first[atoms]
+        which = np.repeat(np.arange(len(atoms)), counts)
+        documents = self.board.homes[_runs(first[atoms], counts)]
+        met = self.is_met[documents]
+        return which[met], documents[met]
+
+    @cached_property
+    def first_word(self) -> Numbers:
+        """By atom: the place of its first word on one line of all the words met, on which phrases are looked for.
+
+        Cues of a transcript that follow each other without a long pause run on; between all others is a gap. What is
+        not met is not on the line at all.
+        """
+        stock = self.board.stock
+        seen = np.flatnonzero(self.is_seen)
+        order = seen[np.lexsort((stock.cue[seen], stock.start_ms[seen], stock.transcript[seen]))]
+        gap = np.ones(len(order), dtype=np.int64)
+        one, next_ = order[:-1], order[1:]
+        gap[1:] = (stock.transcript[next_] == 0) | (stock.transcript[one] != stock.transcript[next_])
+        gap[1:] |= stock.start_ms[next_] - stock.end_ms[one] > LONGEST_PAUSE_MS
+        line = np.zeros(len(stock), dtype=np.int64)
+        line[order] = np.cumsum(gap) + np.cumsum(stock.words[order]) - stock.words[order]
+        return line
+
+
+_lock = threading.Lock()
+_board: Board | None = None
+_sights: OrderedDict[int, Sight] = OrderedDict()
+
+
+def sight_of(gate: Gate, stock: Stock) -> Sight:
+    """What the gate's viewer meets of the index. Kept as long as index, policy and the gate's levels stay the same."""
+    made = _board_of(stock, lay.current(gate.policy.version))
+    viewer = gate.account.pk if gate.account else 0
+    held = _sights.get(viewer)
+    if held is not None and held.board is made and held.levels is gate.levels:
+        return held
+    sight = _look(gate, made)
+    with _lock:
+        _sights[viewer] = sight
+        _sights.move_to_end(viewer)
+        while len(_sights) > KEPT_VIEWERS:
+            _sights.popitem(last=False)
+    return sight
+
+
+def forget() -> None:
+    global _board
+    with _lock:
+        _board = None
+        _sights.clear()
+
+
+def _board_of(stock: Stock, layout: Layout) -> Board:
+    global _board
+    with _lock:
+        if _board is None or _board.stock is not stock or _board.layout is not layout:
+            _board = board(stock, layout)
+            _sights.clear()
+        return _board
+
+
+def _look(gate: Gate, made: Board) -> Sight:
+    stock, layout = made.stock, made.layout
+    level = lay.levels_at(gate.levels, np.arange(layout.size))
+    owner_level = lay.levels_at(level, stock.owner)
+    is_cue = stock.part == Field.CUE
+    is_seen = stock.is_live & (owner_level >= DESCRIPTION)
+    cues = np.flatnonzero(stock.is_live & is_cue)
+    is_seen[is_cue] = False
+    is_seen[cues] = lay.readable(
+        layout, level, gate.trusted, stock.owner[cues], stock.start_ms[cues], stock.end_ms[cues]
+    )
+    return Sight(made, gate.levels, frozenset(gate.trusted), level, is_seen)
