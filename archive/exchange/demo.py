@@ -218,7 +218,7 @@ def _recordings(loaded: Loaded) -> None:
                 title=one["title"],
                 recorded_on=one["recorded_on"],
                 language=one["languages"][0],
-                circumstances=f"{one['circumstances']} Wanted by those heard: {one['wanted']}",
+                circumstances=one["circumstances"],
                 places=loaded.numbers("place", [one["place"]]),
                 people=loaded.numbers("person", one["speakers"]),
                 transcripts=transcripts,
@@ -354,7 +354,7 @@ def _consents(loaded: Loaded) -> None:
         consent = one["consent"]
         given_by = ", ".join(_name_of(key.strip()) for key in consent["given_by"].split(","))
         day = date.fromisoformat(consent["given_on"])
-        decisions.state_consent(None, recording, "given", given_by, day, consent["how"])
+        decisions.state_consent(None, recording, "given", given_by, day, f"{consent['how']}. {one['wanted']}")
         if consent["state"] == "withdrawn":
             day = date.fromisoformat(consent["withdrawn_on"])
             decisions.state_consent(None, recording, "withdrawn", given_by, day, consent["why"])
