@@ -28,6 +28,7 @@ from ..models import (
     TieKind,
     TopicTie,
 )
+from ..timecode.folding import fold
 from . import showing
 from .gate import Gate, Page
 from .showing import Label, MirrorShown, RecordingCard, SegmentCard
@@ -208,8 +209,9 @@ def in_order(gate: Gate, kind: str) -> list[int]:
     return [one.number for one in sorted(named.values(), key=_by_name)]
 
 
-def _by_name(label: Label) -> tuple[str, str]:
-    return label.text.casefold(), label.ref
+def _by_name(label: Label) -> tuple[str, str, str]:
+    """Letters with marks stand with those without, as in most registers of names."""
+    return fold(label.text), label.text.casefold(), label.ref
 
 
 def listed(gate: Gate, numbers: Iterable[int]) -> list[Listed]:

@@ -17,7 +17,7 @@ from .pages import parts
 from .pages.parts import Shown
 from .pages.recordings import card_item
 
-SHOWN = 8
+SHOWN = 6
 RECORDINGS_SHOWN = 4
 
 
@@ -67,7 +67,7 @@ def _way(gate: Gate, kind: str, name: str, words: str) -> Shown:
         "title": words,
         "url": reverse(name),
         "total": len(numbers),
-        "ties": [parts.chip(named[number]) for number in numbers[:SHOWN] if number in named],
+        "ties": [parts.chip(named[number], named[number].also) for number in numbers[:SHOWN] if number in named],
     }
 
 

@@ -80,6 +80,7 @@ def _sound(request: GatedRequest, item: Item, recording: Recording, hearing: Hea
     etag = strong_etag(file.sha256)
     unchanged = get_conditional_response(request, etag=etag)
     if unchanged is not None:
+        unchanged.headers["ETag"] = etag  # RFC 9110, section 15.4.5
         return unchanged
     is_get = request.method == "GET"
     plan = plan_range(

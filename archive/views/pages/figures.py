@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from ...access import details, showing
 from ...models import Figure, Kind, Shape
 from ..loading import GatedRequest, fetch, item_page
-from . import listing, parts, stars
+from . import listing, parts, sketch, stars
 
 
 @require_safe
@@ -34,9 +34,10 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
         | {
             "about": shown.about,
             "rows": parts.names_rows(showing.spellings(gate, row.pk), showing.house().language) + shape,
+            "sketch": sketch.of(shown),
             "star_headings": stars.headings(),
             "star_rows": stars.rows(shown.stars),
-            "segments": parts.segment_items(cards),
+            "segments": parts.segment_items(cards, without=row.ref),
             "segments_total": here.total,
             "page": parts.page_links(here),
             "groups": parts.tie_groups(showing.ties(gate, row.pk)),

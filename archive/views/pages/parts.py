@@ -90,12 +90,16 @@ def level_word(label: Label) -> str:
 
 
 def tie_groups(ties: Iterable[ShownTie], notes: dict[str, str] | None = None) -> list[Shown]:
-    """Ties other than those to segments, in named groups with their counts; `notes` by the other's ref."""
+    """Ties other than those to segments, in named groups with their counts.
+
+    Beside each stands its note (by the other's ref), else its name in another language.
+    """
     groups: dict[tuple[str, bool], list[Shown]] = {}
     for tie in ties:
         key = (tie.kind, tie.outward)
         if key in TIE_WORDS and tie.other.kind != Kind.SEGMENT:
-            groups.setdefault(key, []).append(chip(tie.other, (notes or {}).get(tie.other.ref, "")))
+            note = (notes or {}).get(tie.other.ref) or tie.other.also
+            groups.setdefault(key, []).append(chip(tie.other, note))
     return [
         {"label": counted(words, len(groups[key])), "ties": groups[key]}
         for key, words in TIE_WORDS.items()
@@ -106,10 +110,13 @@ def tie_groups(ties: Iterable[ShownTie], notes: dict[str, str] | None = None) ->
 # --- cards ---
 
 
-def segment_item(card: SegmentCard, with_recording: bool = True) -> Shown:
-    """A segment's card. Its place in the recording is not told: where only clips are offered it is not met."""
+def segment_item(card: SegmentCard, with_recording: bool = True, without: str = "") -> Shown:
+    """A segment's card, without the chip of the item (its ref) whose page it stands on.
+
+    Its place in the recording is not told: where only clips are offered it is not met.
+    """
     recording = card.recording if with_recording else None
-    ties = [*card.figures, *card.places, *card.told_of, *card.topics]
+    ties = [one for one in (*card.figures, *card.places, *card.told_of, *card.topics) if one.ref != without]
     return {
         "url": address(card.label),
         "title": card.label.text,
@@ -124,8 +131,8 @@ def segment_item(card: SegmentCard, with_recording: bool = True) -> Shown:
     }
 
 
-def segment_items(cards: Iterable[SegmentCard], with_recording: bool = True) -> list[Shown]:
-    return [segment_item(card, with_recording) for card in cards]
+def segment_items(cards: Iterable[SegmentCard], with_recording: bool = True, without: str = "") -> list[Shown]:
+    return [segment_item(card, with_recording, without) for card in cards]
 
 
 # --- pages of a list ---

@@ -48,7 +48,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
             "told": parts.segment_items(cards),
             "told_total": here.total,
             "page": parts.page_links(here),
-            "told_of": parts.segment_items(of_cards),
+            "told_of": parts.segment_items(of_cards, without=row.ref),
             "told_of_total": of_here.total,
             "told_of_rest": of_here.total - len(of_cards),
             "groups": parts.tie_groups(ties),
@@ -59,9 +59,9 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
 def _handing(one: Handing) -> Shown:
     count = ngettext("%(count)d segment", "%(count)d segments", one.segments) % {"count": one.segments}
     return {
-        "person": parts.chip(one.person),
+        "person": parts.chip(one.person, one.person.also),
         "count": count if one.segments else "",
-        "subjects": [parts.chip(subject) for subject in one.subjects],
+        "subjects": [parts.value(subject) for subject in one.subjects],
     }
 
 

@@ -41,7 +41,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
             "is_exact": shown.at is not None,
             "rows": _facts(shown) + parts.names_rows(showing.spellings(gate, row.pk), showing.house().language),
             "map_url": f"{map_url}?about={row.ref}" if map_url else "",
-            "segments": parts.segment_items(cards),
+            "segments": parts.segment_items(cards, without=row.ref),
             "segments_total": here.total,
             "page": parts.page_links(here),
             "groups": parts.tie_groups(ties, stars.notes(ties)),

@@ -54,7 +54,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
             "about": shown.about,
             "caution": shown.caution,
             "rows": parts.names_rows(showing.spellings(gate, row.pk), showing.house().language),
-            "segments": parts.segment_items(cards),
+            "segments": parts.segment_items(cards, without=row.ref),
             "segments_total": here.total,
             "page": parts.page_links(here),
             "groups": parts.tie_groups(showing.ties(gate, row.pk)),
