@@ -10,5 +10,7 @@ class ArchiveConfig(AppConfig):
 
     def ready(self) -> None:
         from .access import triggers
+        from .search import upkeep
 
         post_migrate.connect(triggers.install_after_migrate, sender=self)
+        upkeep.listen()

@@ -28,17 +28,17 @@ MOST_THINGS = 12
 
 # The ties that each field looks along, from a passage to what it is tied to.
 ALONG: dict[str, tuple[str, ...]] = {
-    BY: ("told_by",),
+    BY: ("told_by", "had_from"),
     AT: ("belongs_to", "recorded_at"),
     OF: ("names_figure", "tells_of"),
     ON: ("topic",),
-    "": ("told_by", "belongs_to", "recorded_at", "names_figure", "tells_of", "topic"),
+    "": ("told_by", "had_from", "belongs_to", "recorded_at", "names_figure", "tells_of", "topic"),
     TITLE: (),
 }
 # What the results can be narrowed by, and the ties that each counts.
 FACETS: dict[str, tuple[str, ...]] = {
     "topic": ("topic",),
-    "person": ("told_by", "tells_of"),
+    "person": ("told_by", "had_from", "tells_of"),
     "place": ("belongs_to", "recorded_at"),
     "figure": ("names_figure",),
 }

@@ -168,7 +168,7 @@ def _open() -> Stock | None:
         try:
             stock = Stock.read(folder, _held[1] if _held else None)
         except Exception as error:  # whatever a half-written file may cause
-            log.warning("the search index cannot be read and will be built anew (%r)", error)
+            log.warning("the search index cannot be read and will be built anew (%s)", repr(error))
             _pointer().unlink(missing_ok=True)
             return None
         _held = (seen, stock)

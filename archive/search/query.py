@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 
 from .words import words_of
 
@@ -27,11 +28,15 @@ PART = re.compile(
 
 @dataclass(frozen=True, order=True)
 class Clause:
-    """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere."""
+    """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere.
+
+    `typed` is how it was written; it makes no difference to what is meant.
+    """
 
     field: str
     words: tuple[str, ...]
     is_excluded: bool = False
+    typed: str = dataclass_field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -83,4 +88,4 @@ def _clause(match: re.Match[str]) -> Clause | None:
     words = tuple(words_of(phrase if phrase is not None else match["word"]))
     if not words:
         return None
-    return Clause((match["field"] or "").lower(), words, match["minus"] is not None)
+    return Clause((match["field"] or "").lower(), words, match["minus"] is not None, match.group())

@@ -1,3 +1,367 @@
-from django.urls import URLPattern
+"""The find page: passages by their words and ties, narrowed by what they are tied to, each with its best line."""
 
-urlpatterns: list[URLPattern] = []
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import render
+from django.urls import URLPattern, path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from ..access import found, showing
+from ..access.dates import days_of
+from ..access.found import FoundCue
+from ..access.gate import Gate, Page
+from ..access.showing import Label, RecordingCard, SegmentCard
+from ..models import TieKind
+from ..search import finding, query, suggest
+from ..search.finding import FACETS, FIT, NEWEST, OLDEST, Found, Hit, Wanted
+from ..search.index import NotReady
+from ..search.words import marked
+from ..templatetags.undersky import clock, event_date, language_name
+from ..timecode.times import Span, format_fragment
+from .loading import GatedRequest
+from .pages import parts
+from .pages.parts import Shown
+
+PAGE = 20
+CHOICES = 8
+MOST_CHOICES = 200
+MOST_MARKS = 12
+
+FACET_WORDS = {
+    "figure": gettext_lazy("Sky figure"),
+    "place": gettext_lazy("Place"),
+    "person": gettext_lazy("Person"),
+    "topic": gettext_lazy("Topic"),
+}
+KIND_WORDS = {"segment": gettext_lazy("Segments"), "recording": gettext_lazy("Recordings")}
+WAY_WORDS = {
+    TieKind.TOLD_BY: gettext_lazy("told by"),
+    TieKind.HAD_FROM: gettext_lazy("had from"),
+    TieKind.TELLS_OF: gettext_lazy("tells of"),
+    TieKind.BELONGS_TO: gettext_lazy("belongs to"),
+    TieKind.RECORDED_AT: gettext_lazy("recorded at"),
+    TieKind.NAMES_FIGURE: gettext_lazy("names the figure"),
+    "topic": gettext_lazy("topic"),
+}
+
+
+def check_date(text: str) -> None:
+    if days_of(text) is None:
+        raise ValidationError(
+            _("“%(text)s” is not a date. Write a year, 1962-07 or 1962-07-14, or 196X for the 1960s."),
+            params={"text": text},
+        )
+
+
+class FindForm(forms.Form):
+    q = forms.CharField(label=gettext_lazy("Words, a name, a star or a place"), required=False, strip=False)
+    since = forms.CharField(
+        label=gettext_lazy("Told from"),
+        required=False,
+        validators=[check_date],
+        help_text=gettext_lazy("A year or a date, like 1962 or 1962-07-14."),
+    )
+    until = forms.CharField(label=gettext_lazy("Told until"), required=False, validators=[check_date])
+    sort = forms.ChoiceField(
+        label=gettext_lazy("In order of"),
+        required=False,
+        choices=[
+            (FIT, gettext_lazy("fit")),
+            (OLDEST, gettext_lazy("date told, oldest first")),
+            (NEWEST, gettext_lazy("date told, newest first")),
+        ],
+    )
+
+    def day(self, name: str, last: bool) -> int | None:
+        days = days_of(self.cleaned_data.get(name, ""))
+        return days[last] if days else None
+
+
+# --- the page ---
+
+
+@require_safe
+def page(request: GatedRequest) -> HttpResponse:
+    form = FindForm(_typed(request))
+    form.is_valid()
+    asked = query.read(request.GET.get("q", ""))
+    marks = _marks(request)
+    context: Shown = {"nav": "find", "form": form, "q": request.GET.get("q", ""), "kept": marks.kept, "asked": asked}
+    try:
+        answer = finding.find(request.gate, _wanted(form, asked, marks, request), parts.page_number(request), PAGE)
+    except NotReady:
+        response = render(request, "find.html", {**context, "is_waiting": True}, status=503)
+        response.headers["Retry-After"] = "30"
+        return response
+    found.note_words(request.gate, [hit.number for hit in answer.hits if hit.cue])
+    return render(request, "find.html", context | _answer(request, answer, asked, marks))
+
+
+def _typed(request: HttpRequest) -> Shown:
+    """What was typed, with the order that holds where none was chosen."""
+    typed = {name: request.GET.get(name, "") for name in ("q", "since", "until", "sort")}
+    return typed | {"sort": typed["sort"] if typed["sort"] in finding.SORTS else FIT}
+
+
+@dataclass(frozen=True)
+class _Marks:
+    """What the results are narrowed by: things by facet (their numbers), and what the form has to keep of it."""
+
+    things: dict[str, list[int]]
+    kept: list[tuple[str, str]]
+    is_unknown: bool
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        return tuple(number for numbers in self.things.values() for number in numbers)
+
+
+def _marks(request: GatedRequest) -> _Marks:
+    kept = [(name, ref) for name in FACETS for ref in dict.fromkeys(request.GET.getlist(name))][:MOST_MARKS]
+    things: dict[str, list[int]] = {}
+    is_unknown = False
+    for name, ref in kept:
+        number = found.number_of(request.gate, name, ref)
+        is_unknown |= number is None
+        if number is not None:
+            things.setdefault(name, []).append(number)
+    others = [(name, request.GET[name]) for name in ("kind", "language", "heard") if request.GET.get(name)]
+    return _Marks(things, kept + others, is_unknown)
+
+
+def _wanted(form: FindForm, asked: query.Query, marks: _Marks, request: GatedRequest) -> Wanted:
+    kind = request.GET.get("kind", "")
+    return Wanted(
+        query=asked,
+        kind=kind if kind in KIND_WORDS else "",
+        things=marks.numbers,
+        language=request.GET.get("language", ""),
+        first_day=form.day("since", False),
+        last_day=form.day("until", True),
+        only_heard=bool(request.GET.get("heard")),
+        unknown=marks.is_unknown,
+        sort=form.data["sort"],
+    )
+
+
+def _answer(request: GatedRequest, answer: Found, asked: query.Query, marks: _Marks) -> Shown:
+    things = showing.labels(request.gate, answer.things)
+    return {
+        "total": answer.total,
+        "items": _items(request.gate, answer.hits, asked),
+        "things": [parts.chip(things[number]) for number in answer.things if number in things],
+        "facets": _facets(request, answer, marks),
+        "clear_url": _link(request, ("q", "sort")) if marks.kept or _is_dated(request) else "",
+        "page": _page(answer),
+        "is_first": answer.page == 1,
+        "help": _help(request, answer, asked) if not answer.total else None,
+    }
+
+
+def _is_dated(request: HttpRequest) -> bool:
+    return bool(request.GET.get("since") or request.GET.get("until"))
+
+
+def _page(answer: Found) -> Any:
+    return parts.page_links(Page([], answer.total, answer.page, PAGE))
+
+
+# --- results ---
+
+
+def _items(gate: Gate, hits: list[Hit], asked: query.Query) -> list[Shown]:
+    numbers = [hit.number for hit in hits]
+    lines = found.cues(gate, [hit.cue for hit in hits if hit.cue])
+    segments = {card.label.number: card for card in showing.segment_cards(gate, numbers)}
+    rest = [number for number in numbers if number not in segments]
+    recordings = {card.label.number: card for card in showing.recording_cards(gate, rest)}
+    tied = showing.labels(gate, {number for hit in hits for _kind, number in hit.ways})
+    items = []
+    for hit in hits:
+        line, ways = lines.get(hit.cue), _ways(hit, tied)
+        if hit.number in segments:
+            items.append(_segment(segments[hit.number], line, ways, asked))
+        elif hit.number in recordings:
+            items.append(_recording(recordings[hit.number], line, ways, asked))
+    return items
+
+
+def _ways(hit: Hit, tied: dict[int, Label]) -> list[Shown]:
+    return [parts.chip(tied[number], str(WAY_WORDS[kind])) for kind, number in hit.ways if number in tied]
+
+
+def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], asked: query.Query) -> Shown:
+    """Its own page plays its own clip, so times are counted from where it starts."""
+    item = parts.segment_item(card)
+    reached = {way["url"] for way in ways}
+    item["ties"] = ways + [tie for tie in item["ties"] if tie["url"] not in reached]
+    item["title_pieces"] = marked(card.label.text, asked.marks)
+    item["summary_pieces"] = marked(card.summary, asked.marks) if card.summary else []
+    if line is not None:
+        _play(item, line, max(0, line.start_ms - card.start_ms), asked)
+    return item
+
+
+def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], asked: query.Query) -> Shown:
+    item = {
+        "is_recording": True,
+        "url": parts.address(card.label),
+        "title": card.label.text,
+        "title_pieces": marked(card.label.text, asked.marks),
+        "speakers": [parts.value(one) for one in card.speakers],
+        "recorded_on": event_date(card.recorded_on),
+        "length": clock(card.duration_ms),
+        "level": parts.level_word(card.label),
+        "play_url": parts.address(card.label) if card.duration_ms else "",
+        "ties": ways,
+    }
+    if line is not None:
+        _play(item, line, line.start_ms, asked)
+    return item
+
+
+def _play(item: Shown, line: FoundCue, at_ms: int, asked: query.Query) -> None:
+    url = item["url"] + format_fragment(Span(at_ms, None))
+    item["play_url"], item["play_at"] = url, clock(at_ms)
+    item["cue"] = {"time": clock(at_ms), "url": url, "lang": line.language, "pieces": marked(line.text, asked.marks)}
+
+
+# --- narrowing ---
+
+
+def _facets(request: GatedRequest, answer: Found, marks: _Marks) -> list[Shown]:
+    shown = {name: _shown_rows(request, name, answer.facets[name], marks) for name in FACET_WORDS}
+    named = showing.labels(request.gate, {number for rows in shown.values() for number, _count in rows})
+    facets = [_thing_facet(request, name, rows, named, answer, marks) for name, rows in shown.items()]
+    return [*facets, _kind_facet(request, answer), _language_facet(request, answer), _heard_facet(request, answer)]
+
+
+def _shown_rows(
+    request: HttpRequest, name: str, rows: list[tuple[int, int]], marks: _Marks
+) -> list[tuple[int, int]]:
+    """The most frequent, or all where these were asked for; what is chosen always."""
+    chosen = marks.things.get(name, [])
+    most = MOST_CHOICES if request.GET.get("more") == name else CHOICES
+    first = [row for row in rows if row[0] in chosen]
+    first += [(number, 0) for number in chosen if number not in dict(rows)]
+    return first + [row for row in rows if row[0] not in chosen][: max(0, most - len(first))]
+
+
+def _thing_facet(
+    request: HttpRequest,
+    name: str,
+    rows: list[tuple[int, int]],
+    named: dict[int, Label],
+    answer: Found,
+    marks: _Marks,
+) -> Shown:
+    chosen = marks.things.get(name, [])
+    choices = [_thing(request, named[number], count, number in chosen) for number, count in rows if number in named]
+    left = len(answer.facets[name]) - len(rows)
+    return {
+        "label": FACET_WORDS[name],
+        "choices": choices,
+        "more_url": _link(request, more=name) if left > 0 and request.GET.get("more") != name else "",
+    }
+
+
+def _thing(request: HttpRequest, label: Label, count: int, is_chosen: bool) -> Shown:
+    refs = request.GET.getlist(label.kind)
+    refs = [ref for ref in refs if ref != label.ref] if is_chosen else [*refs, label.ref]
+    return {
+        "label": label.text,
+        "lang": label.language,
+        "count": count,
+        "url": _link(request, None, **{label.kind: refs}),
+        "chosen": is_chosen,
+    }
+
+
+def _kind_facet(request: HttpRequest, answer: Found) -> Shown:
+    rows = [(kind, str(KIND_WORDS[kind]), count) for kind, count in answer.kinds]
+    return {"label": _("Kind"), "choices": _plain_choices(request, "kind", rows)}
+
+
+def _language_facet(request: HttpRequest, answer: Found) -> Shown:
+    rows = [(tag, language_name(tag), count) for tag, count in answer.languages]
+    return {"label": _("Language spoken"), "choices": _plain_choices(request, "language", rows)}
+
+
+def _heard_facet(request: HttpRequest, answer: Found) -> Shown:
+    rows = [("yes", _("with sound you may hear"), answer.heard)] if answer.heard else []
+    return {"label": _("Sound"), "choices": _plain_choices(request, "heard", rows)}
+
+
+def _plain_choices(request: HttpRequest, name: str, rows: list[tuple[str, str, int]]) -> list[Shown]:
+    chosen = request.GET.get(name, "")
+    return [
+        {
+            "label": words,
+            "count": count,
+            "url": _link(request, None, **{name: [] if value == chosen else [value]}),
+            "chosen": value == chosen,
+        }
+        for value, words, count in rows
+    ]
+
+
+def _link(request: HttpRequest, keep: tuple[str, ...] | None = None, **changed: list[str] | str) -> str:
+    """This page with its query string changed, from its first page on; with `keep`, only these of it kept."""
+    values: QueryDict = request.GET.copy()
+    values.pop("page", None)
+    for name in [name for name in values if keep is not None and name not in keep]:
+        values.pop(name)
+    for name, value in changed.items():
+        values.setlist(name, [value] if isinstance(value, str) else value)
+    for name in [name for name in values if not any(values.getlist(name))]:
+        values.pop(name)
+    return reverse("find") + ("?" + values.urlencode() if values else "")
+
+
+# --- when nothing is found ---
+
+
+def _help(request: GatedRequest, answer: Found, asked: query.Query) -> Shown:
+    """What each part finds by itself, and names much like the words that find nothing."""
+    alone = [
+        {"typed": clause.typed, "count": count, "url": reverse("find") + "?" + _encoded(clause.typed)}
+        for clause, count in answer.alone
+    ]
+    near = [
+        {"typed": name, "url": reverse("find") + "?" + _encoded(name)}
+        for clause, count in answer.alone
+        if not count
+        for word in clause.words
+        for name in suggest.names_near(request.gate, word)
+    ]
+    return {"alone": alone if len(alone) > 1 else [], "near": list({one["url"]: one for one in near}.values())[:6]}
+
+
+def _encoded(text: str) -> str:
+    values = QueryDict(mutable=True)
+    values["q"] = text
+    return values.urlencode()
+
+
+# --- names while typing ---
+
+
+@require_safe
+def names(request: GatedRequest) -> HttpResponse:
+    """Options for the list under the box: names met that go on from what is typed."""
+    offered = suggest.names_like(request.gate, request.GET.get("q", ""))
+    return render(request, "find/names.html", {"names": offered})
+
+
+urlpatterns: list[URLPattern] = [
+    path("find/", page, name="find"),
+    path("find/suggest", names, name="suggest"),
+]

@@ -1,0 +1,101 @@
+"""What the find page shows of its hits, beside the cards of `showing`: the words that matched, and names to type."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..models import Condition, Cue, Item, Kind, Level, Mirror, Name, Reach, Recording, Topic
+from . import layout, ledger
+from .gate import Gate
+
+NAMED = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
+
+
+@dataclass(frozen=True)
+class FoundCue:
+    """A line as it was said, and when it begins, in milliseconds of its recording."""
+
+    text: str
+    language: str
+    start_ms: int
+
+
+@dataclass(frozen=True)
+class Spelled:
+    """One name of one thing, as it can be typed."""
+
+    number: int
+    kind: str
+    text: str
+    language: str
+
+
+def cues(gate: Gate, numbers: Iterable[int]) -> dict[int, FoundCue]:
+    """The cues with these row numbers, as far as this viewer may read them."""
+    columns = ("pk", "transcript__recording_id", "start_ms", "end_ms", "text", "transcript__language")
+    rows = list(Cue.ungated.filter(pk__in=set(numbers)).values_list(*columns))
+    if not rows:
+        return {}
+    held = layout.current(gate.policy.version)
+    times = np.array([row[1:4] for row in rows], dtype=np.int64)
+    level = layout.levels_at(gate.levels, np.arange(held.size))
+    may = layout.readable(held, level, gate.trusted, times[:, 0], times[:, 1], times[:, 2])
+    return {row[0]: FoundCue(row[4], row[5], row[2]) for row, allowed in zip(rows, may, strict=True) if allowed}
+
+
+def number_of(gate: Gate, kind: str, ref: str) -> int | None:
+    """The number of the thing at this address, where its description is met."""
+    number = Item.ungated.filter(kind=kind, ref=ref).values_list("pk", flat=True).first()
+    return number if number is not None and gate.meets(number, Level.DESCRIPTION) else None
+
+
+def recording_dates(gate: Gate, numbers: Iterable[int]) -> dict[int, str]:
+    """When each of these recordings was made, where the description is met."""
+    met = gate.keep(set(numbers))
+    return dict(Recording.ungated.filter(pk__in=met).values_list("pk", "recorded_on"))
+
+
+def note_words(gate: Gate, numbers: Iterable[int]) -> None:
+    """Write down which restricted items had words shown on the find page."""
+    wanted = set(numbers)
+    standing = Condition.ungated.filter(lifted_by__isnull=True)
+    reached = Reach.ungated.filter(item__in=wanted, condition__in=standing).values_list("item_id", flat=True)
+    for ref in Item.ungated.filter(pk__in=set(reached)).order_by("ref").values_list("ref", flat=True):
+        ledger.write("met", gate.account, ref, surface="find")
+
+
+# --- names to type ---
+
+_lock = threading.Lock()
+_names: tuple[int, tuple[Spelled, ...]] | None = None
+
+
+def names(version: int) -> tuple[Spelled, ...]:
+    """All names of all things, as they stood at this policy version: ask the gate before showing any."""
+    global _names
+    held = _names
+    if held is None or held[0] != version:
+        with _lock:
+            held = _names = (version, tuple(_read_names()))
+    return held[1]
+
+
+def is_met(gate: Gate, name: Spelled) -> bool:
+    return gate.meets(name.number, Level.DESCRIPTION)
+
+
+def _read_names() -> list[Spelled]:
+    rows = Name.ungated.filter(item__kind__in=NAMED).order_by("pk")
+    found = [Spelled(*row) for row in rows.values_list("item_id", "item__kind", "text", "language")]
+    named = {one.number for one in found}
+    found += [
+        Spelled(number, kind, text, "")
+        for kind, model, column in ((Kind.MIRROR, Mirror, "title"), (Kind.TOPIC, Topic, "name"))
+        for number, text in model.ungated.order_by("pk").values_list("pk", column)
+        if number not in named
+    ]
+    return found
