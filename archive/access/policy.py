@@ -131,7 +131,7 @@ def current() -> Policy:
     with _lock:
         held = _policy
         if held is None or held.version != version:
-            held = _load()
+            held = read()
             _policy = held
             _viewers.clear()
     return held
@@ -146,7 +146,8 @@ def forget() -> None:
 
 
 @transaction.atomic
-def _load() -> Policy:
+def read() -> Policy:
+    """The policy as this connection sees it now, kept nowhere: a transaction to be undone reads its own."""
     version = current_version()
     conditions = Condition.ungated.filter(lifted_by__isnull=True).select_related("season")
     builtin = dict(Audience.objects.filter(builtin__isnull=False).values_list("builtin", "pk"))
@@ -191,12 +192,17 @@ def _within() -> dict[int, list[int]]:
     return held
 
 
+def with_derived(policy: Policy, own: frozenset[int]) -> frozenset[int]:
+    """The audiences with those that are made of them."""
+    return own
+
+
 def audiences_of(policy: Policy, account: Account | None, moment: datetime) -> frozenset[int]:
     if account is None:
-        return policy.everyone
+        return with_derived(policy, policy.everyone)
     at = Q(starts_at__lte=moment) & (Q(ends_at__isnull=True) | Q(ends_at__gt=moment))
     own = Membership.objects.filter(at, account=account).values_list("audience_id", flat=True)
-    return policy.everyone | policy.signed_in | frozenset(own)
+    return with_derived(policy, policy.everyone | policy.signed_in | frozenset(own))
 
 
 def trusted_with(account: Account | None, moment: datetime) -> set[int]:
@@ -221,7 +227,22 @@ def levels_for(policy: Policy, account: Account | None, moment: datetime) -> Lev
 
 
 def _judge(policy: Policy, account: Account | None, moment: datetime) -> ViewerLevels:
-    audiences = audiences_of(policy, account, moment)
+    levels = judge(
+        policy,
+        audiences_of(policy, account, moment),
+        trusted_with(account, moment),
+        account is not None and account.is_council,
+        moment,
+    )
+    since, until = _edges_around(policy, account, moment)
+    levels.setflags(write=False)
+    return ViewerLevels(levels, since, until)
+
+
+def judge(
+    policy: Policy, audiences: frozenset[int], trusted: set[int], is_council: bool, moment: datetime
+) -> Levels:
+    """A level for every item number, for whoever is in these audiences and entrusted with these items."""
     levels = np.zeros(policy.size, dtype=np.uint8)
     everything = np.concatenate(list(policy.by_kind.values()))
     levels[everything] = Level.OPEN
@@ -233,16 +254,13 @@ def _judge(policy: Policy, account: Account | None, moment: datetime) -> ViewerL
     ]
     for rule in unmet:
         _lower(policy, levels, rule)
-    trusted = sorted(_with_contents(policy, trusted_with(account, moment)))
-    levels[trusted] = Level.OPEN
+    levels[sorted(_with_contents(policy, trusted))] = Level.OPEN
     for rule in unmet:
         if rule.from_consent:  # nothing but a new consent lifts it
             _lower(policy, levels, rule)
-    if account is not None and account.is_council:
+    if is_council:
         levels[everything] = np.maximum(levels[everything], Level.DESCRIPTION)
-    since, until = _edges_around(policy, account, moment)
-    levels.setflags(write=False)
-    return ViewerLevels(levels, since, until)
+    return levels
 
 
 def _lower(policy: Policy, levels: Levels, rule: Rule) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import wraps
 from typing import Any, Protocol, TypeVar
 
@@ -63,7 +64,7 @@ def item_page(view: View) -> View:
     return shown
 
 
-def for_role(role: str) -> Any:
+def for_role(role: str) -> Callable[[View], View]:
     """Pages that only people with a role may use: others get the same 404 as for an address that is not there."""
 
     def wrap(view: View) -> View:

@@ -1,0 +1,132 @@
+"""What a decision would change, for whom, before it is taken.
+
+The decision is carried out inside a savepoint, the levels of every audience are compared with those before it, and
+the savepoint is undone: so the preview takes the very path that the decision will.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from ..models import Audience, Level, Recording
+from . import chamber, decisions, policy
+from .gate import Gate
+from .showing import Label
+
+MOMENTS = 4  # how many of the coming openings and closings are looked at
+
+
+@dataclass(frozen=True)
+class Shift:
+    """One audience meets an item differently from before."""
+
+    audience: str
+    before: Level
+    after: Level
+
+    @property
+    def opens(self) -> bool:
+        return self.after > self.before
+
+
+@dataclass(frozen=True)
+class Group:
+    """Items that change alike, by name, with every audience for which they do."""
+
+    shifts: tuple[Shift, ...]
+    items: tuple[Label, ...]
+
+
+@dataclass(frozen=True)
+class Impact:
+    """What changes from `moment` on, beyond what had changed before it."""
+
+    moment: datetime
+    groups: tuple[Group, ...]
+
+    @property
+    def count(self) -> int:
+        return sum(len(group.items) for group in self.groups)
+
+    @property
+    def opens(self) -> bool:
+        return any(shift.opens for group in self.groups for shift in group.shifts)
+
+
+class _Undo(Exception):
+    pass
+
+
+def viewers(held: policy.Policy) -> dict[str, frozenset[int]]:
+    """Each audience with all the audiences that somebody in it alone belongs to, in a fixed order."""
+    found = {_("Visitors who are not signed in"): held.everyone, _("Anyone signed in"): held.everyone | held.signed_in}
+    for audience in Audience.objects.filter(builtin__isnull=True):
+        found[audience.name] = policy.with_derived(held, held.everyone | held.signed_in | {audience.pk})
+    return found
+
+
+def of(gate: Gate, act: Callable[[], Any]) -> list[Impact]:
+    """What `act` would change now and at the next openings and closings; nothing of it is kept."""
+    decisions.require(gate.account, "is_council")
+    found: list[tuple[datetime, dict[int, tuple[Shift, ...]]]] = []
+    try:
+        with transaction.atomic():
+            before = policy.read()
+            act()
+            after = policy.read()
+            found = _compare(before, after, gate.moment)
+            raise _Undo
+    except _Undo:
+        pass
+    return [_impact(gate, moment, shifts) for moment, shifts in found if shifts]
+
+
+def _compare(
+    before: policy.Policy, after: policy.Policy, now: datetime
+) -> list[tuple[datetime, dict[int, tuple[Shift, ...]]]]:
+    changed = set(after.rules) ^ set(before.rules)
+    coming = sorted({edge for rule in changed for edge in rule.edges(now, after.zone) if edge > now})
+    found = []
+    last: dict[int, tuple[Shift, ...]] = {}
+    for moment in [now, *coming[:MOMENTS]]:
+        shifts = _shifts(before, after, moment)
+        found.append((moment, shifts if shifts != last else {}))
+        last = shifts
+    return found
+
+
+def _shifts(before: policy.Policy, after: policy.Policy, moment: datetime) -> dict[int, tuple[Shift, ...]]:
+    rows: dict[int, list[Shift]] = {}
+    size = min(before.size, after.size)
+    for name, audiences in viewers(after).items():
+        old = policy.judge(before, audiences, set(), False, moment)[:size]
+        new = policy.judge(after, audiences, set(), False, moment)[:size]
+        for number in np.flatnonzero(old != new).tolist():
+            rows.setdefault(number, []).append(Shift(name, Level(int(old[number])), Level(int(new[number]))))
+    return {number: tuple(shifts) for number, shifts in rows.items()}
+
+
+def _impact(gate: Gate, moment: datetime, shifts: dict[int, tuple[Shift, ...]]) -> Impact:
+    named = chamber.labels(gate, shifts)
+    alike: dict[tuple[Shift, ...], list[Label]] = {}
+    for number, moved in shifts.items():
+        alike.setdefault(moved, []).append(named[number])
+    groups = [
+        Group(moved, tuple(sorted(items, key=lambda one: (one.kind, one.text.casefold(), one.ref))))
+        for moved, items in alike.items()
+    ]
+    return Impact(moment, tuple(sorted(groups, key=lambda group: (-len(group.items), group.items[0].ref))))
+
+
+def offered_otherwise(numbers: list[int], offering: str) -> int:
+    """How many recordings among these would be offered in another way."""
+    if not offering:
+        return 0
+    return int(Recording.ungated.filter(pk__in=numbers).exclude(offering=offering).count())

@@ -1,0 +1,95 @@
+"""What waits for the council, oldest first, and what else is due."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import URLPattern, path, reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from ...access import chamber, details
+from ...access.chamber import Waiting
+from ...access.showing import Label
+from ...models import Kind
+from ..loading import GatedRequest, for_role
+from ..pages.parts import page_links, page_number
+from . import parts
+from .parts import Shown
+
+SIZE = 25
+ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
+
+
+@for_role("is_council")
+@require_safe
+def queue(request: GatedRequest) -> HttpResponse:
+    gate = request.gate
+    kind = request.GET.get("kind", "")
+    kind = kind if kind in Kind.values else ""
+    by = _by(request)
+    numbers = chamber.waiting(gate, kind, by.number if by else None)
+    page = details.page_of(numbers, page_number(request), SIZE)
+    cards = chamber.waiting_cards(gate, page.numbers)
+    due = chamber.reviews_due(gate)
+    return render(
+        request,
+        "council/queue.html",
+        {
+            "nav": "council",
+            "kinds": _kinds(chamber.counts(gate), kind),
+            "kind": kind,
+            "by": parts.named(by) if by else None,
+            "cards": [_card(one) for one in cards],
+            "all_value": kind or "all",
+            "total": page.total,
+            "page": page_links(page),
+            "due": [parts.condition(one) for one in due],
+            "withdrawn": [
+                {"recording": parts.named(one.recording), "given_by": one.given_by, "stated_on": one.stated_on}
+                for one in chamber.withdrawn(gate)
+            ],
+            "rooms": rooms(),
+        },
+    )
+
+
+def rooms() -> list[Shown]:
+    """The other pages of the council's room."""
+    return []
+
+
+def _by(request: GatedRequest) -> Label | None:
+    ref = request.GET.get("by", "")
+    numbers = list(chamber.numbers_of(request.gate, [ref] if ref else []).values())
+    return chamber.labels(request.gate, numbers).get(numbers[0]) if numbers else None
+
+
+def _kinds(counts: dict[str, int], chosen: str) -> list[Shown]:
+    here = reverse("council")
+    found = [{"label": _("everything"), "count": sum(counts.values()), "url": here, "chosen": not chosen}]
+    found += [
+        {"label": parts.kind_word(kind), "count": counts[kind], "url": f"{here}?kind={kind}", "chosen": kind == chosen}
+        for kind in ORDER
+        if kind in counts
+    ]
+    return [{"label": _("What kind"), "name": "kind", "choices": found}]
+
+
+def _card(one: Waiting) -> Shown:
+    return {
+        "label": parts.named(one.label),
+        "since": one.since,
+        "brought_by": one.brought_by,
+        "within": parts.named(one.within) if one.within else None,
+        "ties": [parts.chip(tie, parts.kind_word(tie.kind)) for tie in one.ties],
+        "bys": [
+            {"text": tie.text, "lang": tie.language, "url": f"{reverse('council')}?by={tie.ref}"}
+            for tie in one.ties
+            if tie.kind in (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.TOPIC)
+        ],
+        "conditions": [parts.condition(each, one.label) for each in one.conditions],
+    }
+
+
+urlpatterns: list[URLPattern] = [path("council/", queue, name="council")]
