@@ -21,6 +21,7 @@ MOVES_VERSION = (
     "archive_tie",
     "archive_topictie",
     "archive_audience",
+    "archive_audience_parts",
     "archive_membership",
     "archive_season",
     "archive_condition",

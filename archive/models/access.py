@@ -24,11 +24,22 @@ class Builtin(models.TextChoices):
     SIGNED_IN = "signed_in", _("signed in")
 
 
+class Combining(models.TextChoices):
+    """How an audience that is made of others is joined from them."""
+
+    ANY = "any", _("whoever belongs to one of them")
+    ALL = "all", _("only those who belong to all of them")
+
+
 class Audience(models.Model):
+    """People by name, or (where `combining` is set) the union or the overlap of other audiences."""
+
     ref = models.CharField(max_length=16, unique=True, default=new_ref, editable=False)
     name = models.CharField(_("name"), max_length=120, unique=True)
     about = models.TextField(_("who they are"), blank=True)
     builtin = models.CharField(max_length=10, choices=Builtin.choices, null=True, blank=True, unique=True)
+    combining = models.CharField(_("made of others"), max_length=3, choices=Combining.choices, blank=True)
+    parts = models.ManyToManyField("self", symmetrical=False, blank=True, related_name="+")
 
     class Meta:
         ordering = ["name"]
@@ -54,6 +65,24 @@ class Membership(models.Model):
                 name="membership_runs_forward",
             )
         ]
+
+
+class OwnWish(models.Model):
+    """A council member would belong to an audience: it waits until another member confirms or declines it."""
+
+    ref = models.CharField(max_length=16, unique=True, default=new_ref, editable=False)
+    audience = models.ForeignKey(Audience, on_delete=models.CASCADE, related_name="+")
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField(null=True, blank=True)
+    asked_at = models.DateTimeField(auto_now_add=True)
+    answered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["asked_at", "id"]
 
 
 class Season(models.Model):
@@ -206,3 +235,7 @@ class LedgerRow(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [
+            models.Index(fields=["item", "event"], name="ledger_by_item"),
+            models.Index(fields=["actor"], name="ledger_by_actor"),
+        ]

@@ -187,6 +187,8 @@ class Consent(models.Model):
     given_by = models.CharField(_("by whom"), max_length=200)
     stated_on = models.DateField(_("on"))
     words = models.TextField(_("in their words"), blank=True)
+    paper_name = models.CharField(max_length=255, blank=True)  # the paper's own file name
+    paper_sha256 = models.CharField(max_length=64, blank=True)  # it lies in the papers' folder under this
     recorded_at = models.DateTimeField(auto_now_add=True)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
