@@ -115,7 +115,8 @@ SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "SAMEORIGIN"
 SECURE_CONTENT_TYPE_NOSNIFF = True
-SECURE_REFERRER_POLICY = "no-referrer"
+# No other site is told an address; our own pages send Origin with a form, which CSRF protection needs.
+SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 if env.flag("UNDERSKY_HTTPS", False):
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
