@@ -132,15 +132,12 @@ def decoder_config(channels: int, recipe: Recipe) -> bytes:
 
 
 def _packets(pcm: np.ndarray, recipe: Recipe) -> Iterator[bytes]:
+    """Yield the packets of one encoder; it cuts the window into frames of 1024 samples itself."""
     encoder = new_encoder(len(pcm), recipe)
-    sound = as_float(pcm)
-    layout = encoder.layout.name
-    for start in range(0, sound.shape[1], PACKET_SAMPLES):
-        block = np.ascontiguousarray(sound[:, start : start + PACKET_SAMPLES])
-        frame = av.AudioFrame.from_ndarray(block, format="fltp", layout=layout)
-        frame.sample_rate, frame.pts = RATE_HZ, start
-        yield from (bytes(packet) for packet in encoder.encode(frame))
-    yield from (bytes(packet) for packet in encoder.encode(None))
+    frame = av.AudioFrame.from_ndarray(as_float(pcm), format="fltp", layout=encoder.layout.name)
+    frame.sample_rate, frame.pts = RATE_HZ, 0
+    for part in (frame, None):
+        yield from (bytes(packet) for packet in encoder.encode(part))
 
 
 def as_float(pcm: np.ndarray) -> np.ndarray:

@@ -55,7 +55,7 @@ def band_levels_db(sound: np.ndarray) -> np.ndarray:
     thin = (mono[::3] + mono[1::3] + mono[2::3]) / np.float32(3)
     spectrum = np.fft.rfft(thin.reshape(-1, _STEP_SAMPLES) * _WINDOW, axis=1)[:, _BINS]
     power = np.einsum("ij,ij->i", spectrum.real, spectrum.real) + np.einsum("ij,ij->i", spectrum.imag, spectrum.imag)
-    return np.asarray(10 * np.log10(power / _STEP_SAMPLES**2 + 1e-12))
+    return np.asarray(10 * np.log10(power / _STEP_SAMPLES**2 + 1e-12), np.float32)
 
 
 def pauses_in(levels_db: np.ndarray, shortest_ms: int) -> list[Pause]:
@@ -69,7 +69,7 @@ def pauses_in(levels_db: np.ndarray, shortest_ms: int) -> list[Pause]:
 
 def _is_talk(levels_db: np.ndarray) -> np.ndarray:
     """Say for each step whether someone talks; between the two thresholds the last answer holds."""
-    smooth = np.convolve(np.pad(levels_db, 1, mode="edge"), np.full(3, 1 / 3), mode="valid")
+    smooth = np.convolve(np.pad(levels_db, 1, mode="edge"), np.full(3, 1 / 3, np.float32), mode="valid")
     floor, span = _floor_and_span(smooth)
     loud = smooth > floor + np.maximum(6.0, 0.40 * span)
     quiet = smooth < floor + np.maximum(4.0, 0.30 * span)
@@ -84,7 +84,7 @@ def _floor_and_span(levels_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     left out, or a closed span would make all noise around it look like talk.
     """
     seconds = -(-len(levels_db) // _STEPS_PER_S)
-    grid = np.full(seconds * _STEPS_PER_S, np.nan)
+    grid = np.full(seconds * _STEPS_PER_S, np.nan, np.float32)
     grid[: len(levels_db)] = np.where(levels_db > _SILENCE_DB, levels_db, np.nan)
     low, high = _seconds_range(grid.reshape(seconds, _STEPS_PER_S))
     floor = _around(low, np.inf).min(axis=1)

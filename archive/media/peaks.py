@@ -33,15 +33,20 @@ def pcm_peaks(pcm: np.ndarray) -> np.ndarray:
 
     Full scale is -128 to 127; rounding is outward, so that any sound at all shows. The last pair may cover less.
     """
-    low, high = _extremes(pcm.min(axis=0), pcm.max(axis=0))
+    low, high = _extremes(*_over_channels(pcm))
     step = 2 ** (8 * pcm.dtype.itemsize - 8)
     return _pairs(np.floor(low / step), np.ceil(high / step))
 
 
 def _float_peaks(sound: np.ndarray) -> np.ndarray:
-    low, high = (sound[0], sound[0]) if len(sound) == 1 else (sound.min(axis=0), sound.max(axis=0))
-    low, high = _extremes(low, high)
+    low, high = _extremes(*_over_channels(sound))
     return _pairs(np.floor(low * 128), np.ceil(high * 128))
+
+
+def _over_channels(sound: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    if len(sound) == 1:
+        return sound[0], sound[0]
+    return sound.min(axis=0), sound.max(axis=0)
 
 
 def _pairs(low: np.ndarray, high: np.ndarray) -> np.ndarray:
