@@ -66,6 +66,17 @@ def _order(name: Spelled, start: str) -> tuple[bool, str, str]:
     return not words_of(name.text)[0].startswith(start), name.text.casefold(), name.text
 
 
+def spelled_so(gate: Gate, numbers: list[int], words: frozenset[str]) -> dict[int, str]:
+    """For each of these things that is met, the name of it that holds most of the words; the first of equals."""
+    best: dict[int, tuple[int, str]] = dict.fromkeys(numbers, (0, ""))
+    for name in found.names(gate.policy.version):
+        if name.number in best and found.is_met(gate, name):
+            shared = len(words & set(words_of(name.text)))
+            if shared > best[name.number][0]:
+                best[name.number] = (shared, name.text)
+    return {number: text for number, (_, text) in best.items()}
+
+
 def names_near(gate: Gate, word: str) -> list[str]:
     """Names met that hold a word much like this one, the likest first (for a query that found nothing)."""
     held = _words(gate)

@@ -153,17 +153,27 @@ def _wanted(form: FindForm, asked: query.Query, marks: _Marks, request: GatedReq
 
 
 def _answer(request: GatedRequest, answer: Found, asked: query.Query, marks: _Marks) -> Shown:
-    things = showing.labels(request.gate, answer.things)
     return {
         "total": answer.total,
         "items": _items(request.gate, answer.hits, asked),
-        "things": [parts.chip(things[number]) for number in answer.things if number in things],
+        "things": _things(request.gate, answer.things, asked),
         "facets": _facets(request, answer, marks),
         "clear_url": _link(request, ("q", "sort")) if marks.kept or _is_dated(request) else "",
         "page": _page(answer),
         "is_first": answer.page == 1,
         "help": _help(request, answer, asked) if not answer.total else None,
     }
+
+
+def _things(gate: Gate, numbers: list[int], asked: query.Query) -> list[Shown]:
+    """Each under its first name, and beside it the name that answers where that is another."""
+    named = showing.labels(gate, numbers)
+    spelled = suggest.spelled_so(gate, numbers, asked.marks)
+    return [
+        parts.chip(named[number], spelled[number] if spelled[number] != named[number].text else "")
+        for number in numbers
+        if number in named
+    ]
 
 
 def _is_dated(request: HttpRequest) -> bool:
@@ -332,7 +342,11 @@ def _link(request: HttpRequest, keep: tuple[str, ...] | None = None, **changed: 
 def _help(request: GatedRequest, answer: Found, asked: query.Query) -> Shown:
     """What each part finds by itself, and names much like the words that find nothing."""
     alone = [
-        {"typed": clause.typed, "count": count, "url": reverse("find") + "?" + _encoded(clause.typed)}
+        {
+            "typed": clause.typed,
+            "count": count,
+            "url": reverse("find") + "?" + _encoded(clause.typed) if count else "",
+        }
         for clause, count in answer.alone
     ]
     near = [
