@@ -55,7 +55,7 @@ class Command(BaseCommand):
             self._list(refused.problems)
             raise CommandError(refused.message) from refused
         except ValidationError as error:
-            raise CommandError("\n".join(error.messages)) from error
+            raise CommandError(_spelled(error)) from error
         self._list(brought.problems)
         recording = brought.recording
         self.stdout.write(_("Kept as %(ref)s: SHA-256 %(sum)s, %(seconds).1f s.") % {
@@ -88,6 +88,13 @@ class Command(BaseCommand):
                 _("line %(line)d: %(severity)s: %(text)s [%(code)s]")
                 % {"line": problem.line, "severity": problem.severity, "text": problem.text, "code": problem.code}
             )
+
+
+def _spelled(error: ValidationError) -> str:
+    """One line a field: which, and what is amiss."""
+    if not hasattr(error, "error_dict"):
+        return "\n".join(error.messages)
+    return "\n".join(f"{field}: {' '.join(words)}" for field, words in error.message_dict.items())
 
 
 def _archivist(name: str | None) -> Account | None:
