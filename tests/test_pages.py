@@ -204,6 +204,18 @@ def test_the_name_of_a_hidden_thing_is_on_no_other_page(world, client, kind):
         assert world.of(kind).ref not in page, address
 
 
+def test_a_hidden_speakers_name_heads_no_line(world, client):
+    world.open()
+    page = page_of(world.of("recording"))
+    speaker = '"who">Ina<'
+    client.get(reverse("recording_sound", args=[world.of("recording").ref]))
+    assert speaker in read(client, page)
+    open_up(world.council, world.of("person"), terms=decisions.Terms())
+    assert speaker not in read(client, page)
+    assert "The heron went up." in read(client, page)
+    assert "Ina" not in read(client, reverse("recording_captions", args=[world.of("recording").ref, "qse-x-senneth"]))
+
+
 @pytest.mark.parametrize("kind", ["segment", "person", "place", "figure", "topic"])
 def test_counts_and_order_are_those_of_an_archive_without_the_hidden(cast, world, client, kind, tmp_path):
     world.open()

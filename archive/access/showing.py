@@ -31,6 +31,7 @@ from ..models import (
     TopicTie,
     Transcript,
 )
+from ..timecode.folding import fold
 from .gate import Gate
 from .spans import clip, overlaps
 
@@ -407,6 +408,7 @@ def transcripts(
     """
     closed = gate.closed_stretches(recording)
     last = recording.master.duration_ms if end_ms is None else end_ms
+    unnamed = _unnamed(gate)
     shown = []
     for transcript in Transcript.ungated.filter(recording=recording):
         cues = Cue.ungated.filter(transcript=transcript, start_ms__lt=last, end_ms__gt=start_ms)
@@ -416,10 +418,24 @@ def transcripts(
                 transcript.pk,
                 transcript.language,
                 transcript.kind,
-                tuple(ShownCue(cue.start_ms, cue.end_ms, cue.text, cue.speaker) for cue in met),
+                tuple(_cue(cue, unnamed) for cue in met),
             )
         )
     return [transcript for transcript in shown if transcript.cues]
+
+
+def _unnamed(gate: Gate) -> set[str]:
+    """Folded names of people who are not met, and that nobody who is met bears: they head no line of a transcript."""
+    met: set[str] = set()
+    unmet: set[str] = set()
+    for number, text in Name.ungated.filter(item__kind=Kind.PERSON).values_list("item_id", "text"):
+        (met if gate.meets(number, Level.DESCRIPTION) else unmet).add(fold(text))
+    return unmet - met
+
+
+def _cue(cue: Cue, unnamed: set[str]) -> ShownCue:
+    speaker = "" if fold(cue.speaker) in unnamed else cue.speaker
+    return ShownCue(cue.start_ms, cue.end_ms, cue.text, speaker)
 
 
 @dataclass(frozen=True)
