@@ -96,6 +96,15 @@ def test_the_own_page_lists_own_audiences_with_their_dates_and_nobody_elses(cast
     assert ">women<" not in page
 
 
+def test_the_own_page_lists_an_audience_that_is_made_of_own_ones(cast, client):
+    both = Audience.objects.create(name="kin of any house", combining="any")
+    both.parts.set(Audience.objects.filter(name__in=["family", "women"]))
+    client.force_login(cast["family"])
+    assert "by the other audiences you belong to" in client.get(reverse("account")).content.decode()
+    client.force_login(cast["plain"])
+    assert "kin of any house" not in client.get(reverse("account")).content.decode()
+
+
 def test_the_own_page_lists_what_one_is_entrusted_with(cast, client, tmp_path):
     recording = bring(None, tmp_path, "A talk by the water")
     decisions.entrust(cast["council"], cast["plain"], recording, "her own voice")

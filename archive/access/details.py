@@ -12,6 +12,7 @@ from datetime import date, datetime
 from django.db.models import QuerySet
 
 from ..models import (
+    Audience,
     Consent,
     Entrustment,
     Figure,
@@ -89,9 +90,11 @@ class Handing:
 
 @dataclass(frozen=True)
 class OwnAudience:
+    """`starts_at` is None for an audience made of others, to which one belongs by belonging to those."""
+
     name: str
     about: str
-    starts_at: datetime
+    starts_at: datetime | None
     ends_at: datetime | None
 
 
@@ -330,9 +333,11 @@ def own_audiences(gate: Gate) -> list[OwnAudience]:
     """The audiences that this account belongs to or is to belong to, and those it has left; by name and date."""
     if gate.account is None:
         return []
-    rows = Membership.objects.filter(account=gate.account).select_related("audience")
+    rows = Membership.objects.filter(account=gate.account, audience__combining="").select_related("audience")
     shown = [OwnAudience(row.audience.name, row.audience.about, row.starts_at, row.ends_at) for row in rows]
-    return sorted(shown, key=lambda one: (one.name.casefold(), one.starts_at))
+    made = Audience.objects.filter(pk__in=gate.audiences).exclude(combining="")
+    shown += [OwnAudience(audience.name, audience.about, None, None) for audience in made]
+    return sorted(shown, key=lambda one: (one.name.casefold(), one.starts_at or gate.moment))
 
 
 def own_trusts(gate: Gate) -> list[OwnTrust]:

@@ -84,7 +84,9 @@ def own_page(request: GatedRequest) -> HttpResponse:
 def _audience(one: details.OwnAudience, request: GatedRequest) -> Shown:
     now = request.gate.moment
     state = "now"
-    if one.ends_at is not None and one.ends_at <= now:
+    if one.starts_at is None:
+        state = "made"
+    elif one.ends_at is not None and one.ends_at <= now:
         state = "left"
     elif one.starts_at > now:
         state = "ahead"
