@@ -30,17 +30,23 @@ from ..models import (
 from ..timecode import cues as read
 from ..timecode.checks import check_against_duration
 from ..timecode.readers import read_transcript
-from . import decisions, ledger, writing
+from . import decisions, ledger, making, writing
 from .gate import Gate
 
 
 class Refused(Exception):
-    """The file or its transcript cannot be taken in. Nothing was saved; `problems` say what, where and how to mend."""
+    """The file or its transcript cannot be taken in. Nothing was saved; `problems` say what, where and how to mend.
 
-    def __init__(self, message: str, problems: Sequence[read.Problem] = ()) -> None:
+    `transcript` is the position, from 0, of the transcript that is at fault; None where it is the sound.
+    """
+
+    def __init__(
+        self, message: str, problems: Sequence[read.Problem] = (), transcript: int | None = None
+    ) -> None:
         super().__init__(message)
         self.message = message
         self.problems = list(problems)
+        self.transcript = transcript
 
 
 @dataclass(frozen=True)
@@ -80,7 +86,7 @@ def add_recording(
     received = _receive(blocks)
     try:
         facts = _look_at(received, original_name)
-        transcripts = [_read(one, facts.duration_ms) for one in given.transcripts]
+        transcripts = _read_all(given.transcripts, facts.duration_ms)
         with transaction.atomic():
             recording = _keep(by, received, facts, original_name, given)
             for one, text in zip(given.transcripts, transcripts, strict=True):
@@ -133,6 +139,17 @@ def _look_at(received: Received, original_name: str) -> MediaFacts:
     except MediaError as error:
         raise Refused(error.message) from error
     return facts
+
+
+def _read_all(given: Sequence[TranscriptGiven], duration_ms: int) -> list[read.Transcript]:
+    found = []
+    for position, one in enumerate(given):
+        try:
+            found.append(_read(one, duration_ms))
+        except Refused as refused:
+            refused.transcript = position
+            raise
+    return found
 
 
 def _read(given: TranscriptGiven, duration_ms: int) -> read.Transcript:
@@ -199,7 +216,8 @@ def speaker(by: Account | None, name: str, language: str) -> Person:
     found = writing.named(Gate(by), Kind.PERSON, name)
     if found is not None:
         return Person.ungated.get(pk=found.pk)
-    return writing.add_person(by, [writing.NameGiven(language, name, True)])
+    made = making.add(by, Kind.PERSON, [writing.NameGiven(language, name.strip(), True)])
+    return Person.ungated.get(pk=made.pk)
 
 
 @transaction.atomic

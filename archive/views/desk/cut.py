@@ -1,0 +1,388 @@
+"""Cutting a recording into segments, and editing them: times typed or taken from lines, ties by name."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.urls import URLPattern, path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods
+
+from ...access import desk, details, making, met, showing
+from ...access.gate import Gate
+from ...access.making import Chosen, SegmentWritten
+from ...access.showing import SegmentCard, ShownTranscript
+from ...access.writing import Overtaken
+from ...models import Kind, Level, Recording, Segment
+from ...templatetags.undersky import clock
+from ...timecode.errors import TimecodeError
+from ...timecode.frames import parse_rate
+from ...timecode.times import Span, format_clock, format_fragment
+from ..loading import GatedRequest, fetch, for_role
+from ..pages import cues, parts, players
+from ..pages.parts import Shown
+from . import conflicts
+from .bring import written
+from .drawing import crumbs, draw, posted
+from .fields import NamesField, TimeField, doubtful, read_time
+
+CUES_A_PAGE = 300
+AROUND_MS = 60_000
+PICK = re.compile(r"([0-9]{1,9})-([0-9]{1,9})")
+RATE_HELP = gettext_lazy("Only for times that count frames, such as 00:01:30:12. Write 25, 29.97 …")
+NAMES_HELP = gettext_lazy("In any spelling that is known.")
+NEW_HELP = gettext_lazy("In any spelling that is known; a name that is not known yet is written in.")
+
+
+class SegmentForm(forms.Form):
+    start = TimeField(
+        label=gettext_lazy("Starts at"),
+        help_text=gettext_lazy("Like 1:02:03.5, PT1H2M3.5S, or a link that ends in #t=10,20."),
+    )
+    end = TimeField(
+        label=gettext_lazy("Ends at"),
+        help_text=gettext_lazy("The first moment that no longer belongs to it."),
+    )
+    rate = forms.CharField(
+        label=gettext_lazy("Frames a second"), required=False, max_length=20, help_text=RATE_HELP,
+        widget=forms.TextInput(attrs={"class": "short"}),
+    )
+    title = forms.CharField(label=gettext_lazy("Title"), max_length=200)
+    summary = forms.CharField(
+        label=gettext_lazy("Summary"), required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=gettext_lazy("What is told, in your words. It can be read where the words themselves may not."),
+    )
+    speakers = NamesField(
+        Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Told by"), help_text=NEW_HELP
+    )
+    topics = NamesField(Kind.TOPIC, makes_new=True, required=False, label=gettext_lazy("Topics"), help_text=NEW_HELP)
+    places = NamesField(Kind.PLACE, required=False, label=gettext_lazy("Places it belongs to"), help_text=NAMES_HELP)
+    figures = NamesField(Kind.FIGURE, required=False, label=gettext_lazy("Sky figures named"), help_text=NAMES_HELP)
+    told_of = NamesField(
+        Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Tells of"), help_text=NEW_HELP
+    )
+    had_from = NamesField(
+        Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Had from"),
+        help_text=gettext_lazy("Whom the teller had it from. A name that is not known yet is written in."),
+    )
+    sure = forms.BooleanField(required=False, label=gettext_lazy("The new names are meant as they are written."))
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, gate: Gate, *args: Any, length_ms: int = 0, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.gate, self.length_ms, self.again = gate, length_ms, {"length_ms": length_ms}
+        for field in self.name_fields():
+            field.known = desk.known(gate, field.kind)
+        if not self.is_bound:
+            self.fields.pop("sure")
+
+    def name_fields(self) -> list[NamesField]:
+        return [field for field in self.fields.values() if isinstance(field, NamesField)]
+
+    @property
+    def known(self) -> list[desk.Known]:
+        return list({field.kind: field.known for field in self.name_fields() if field.known}.values())
+
+    def picked(self) -> list[str]:
+        """The lines that were ticked, as start-end in milliseconds."""
+        return self.data.getlist("cue") if hasattr(self.data, "getlist") else []
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        rate = self._rate(given)
+        start = self._time("start", given, rate)
+        end = self._time("end", given, rate)
+        given["start_ms"], given["end_ms"] = _joined(start, end, self._ticked())
+        self._check_stretch(given)
+        self._ask_about_new_names(given)
+        return given
+
+    def _rate(self, given: dict[str, Any]) -> str | None:
+        text = given.get("rate", "").strip()
+        try:
+            return str(parse_rate(text)) if text else None
+        except TimecodeError as error:
+            self.add_error("rate", str(error))
+            return None
+
+    def _time(self, name: str, given: dict[str, Any], rate: str | None) -> int | Span | None:
+        try:
+            return read_time(given.get(name, ""), rate)
+        except ValidationError as error:
+            self.add_error(name, error)
+            return None
+
+    def _ticked(self) -> tuple[int, int] | None:
+        """From the start of the first ticked line to the end of the last."""
+        found = [match for text in self.picked() if (match := PICK.fullmatch(text))]
+        if not found:
+            return None
+        return min(int(match[1]) for match in found), max(int(match[2]) for match in found)
+
+    def _check_stretch(self, given: dict[str, Any]) -> None:
+        start, end = given["start_ms"], given["end_ms"]
+        for name, value in (("start", start), ("end", end)):
+            if value is None and name not in self.errors:
+                self.add_error(name, _("Write a time, or tick the first and the last line that belong to it."))
+        if "start" in self.errors or "end" in self.errors:
+            return
+        if start >= self.length_ms:
+            self.add_error("start", _("The recording ends at %(length)s, before this. Give a time inside it.")
+                           % {"length": format_clock(self.length_ms)})
+        elif end > self.length_ms:
+            self.add_error("end", _("It runs to %(end)s, but the recording ends at %(length)s. Give times inside it.")
+                           % {"end": format_clock(end), "length": format_clock(self.length_ms)})
+        elif end <= start:
+            self.add_error("end", _("It ends at %(end)s, which is not after its start, %(start)s. Give a later end.")
+                           % {"end": format_clock(end), "start": format_clock(start)})
+
+    def _ask_about_new_names(self, given: dict[str, Any]) -> None:
+        pairs: list[tuple[NamesField, Sequence[Chosen]]] = [
+            (field, given.get(name, [])) for name, field in self.fields.items() if isinstance(field, NamesField)
+        ]
+        doubts = doubtful(pairs)
+        if not doubts:
+            self.fields.pop("sure", None)
+        elif not given.get("sure"):
+            for name, near in doubts:
+                self.add_error(
+                    "sure",
+                    _("“%(name)s” is new, but close to %(near)s. Mend the spelling, or say here that it is meant so.")
+                    % {"name": name, "near": ", ".join(f"“{text}”" for text in near)},
+                )
+
+    def written(self) -> SegmentWritten:
+        given = self.cleaned_data
+        names = ("speakers", "topics", "places", "figures", "told_of", "had_from")
+        return SegmentWritten(
+            given["start_ms"], given["end_ms"], given["title"], given["summary"],
+            **{name: given[name] for name in names},
+        )
+
+
+def _joined(
+    start: int | Span | None, end: int | Span | None, lines: tuple[int, int] | None
+) -> tuple[int | None, int | None]:
+    """One stretch from what was typed, where a link to a stretch gives both ends, and from the ticked lines."""
+    if isinstance(start, Span):
+        start, end = start.start_ms, start.end_ms if end is None else end
+    stop = end.end_ms if isinstance(end, Span) else end
+    first, last = lines or (None, None)
+    return (first if start is None else start), (last if stop is None else stop)
+
+
+def _recording(request: GatedRequest, ref: str) -> Recording:
+    row = fetch(request, Recording, ref, Level.OPEN)
+    if not desk.works_on(request.gate, row):
+        raise Http404
+    return row
+
+
+def _segment(request: GatedRequest, ref: str) -> Segment:
+    row = fetch(request, Segment, ref, Level.OPEN)
+    if not desk.works_on(request.gate, row.recording):
+        raise Http404
+    return row
+
+
+# --- cutting ---
+
+
+@for_role("is_archivist")
+@require_http_methods(["GET", "HEAD", "POST"])
+def cut(request: GatedRequest, ref: str) -> HttpResponse:
+    row = _recording(request, ref)
+    length_ms = row.master.duration_ms
+    form = SegmentForm(request.gate, posted(request), length_ms=length_ms)
+    if request.method == "POST" and form.is_valid():
+        try:
+            made = making.add_segment(request.gate, row, form.written())
+            words = _("“%(title)s” is cut: %(start)s to %(end)s.")
+            messages.success(request, words % _stretch_words(made))
+            return redirect("cut", ref=ref)
+        except ValidationError as error:
+            _add_errors(form, error)
+    met.note(request.gate, row, "desk")
+    transcripts = showing.transcripts(request.gate, row)
+    cards, _here = details.segments_page(request.gate, details.segments_in(request.gate, row.pk), 1, 1000)
+    return draw(
+        request,
+        "desk/cut.html",
+        _form_context(form, row, transcripts, (0, length_ms), parts.page_number(request))
+        | {
+            "crumbs": crumbs(_("Cut"), (row.title, reverse("desk_recording", args=[ref]))),
+            "title": row.title,
+            "sound": players.of_recording(request.gate, row),
+            "segments": [_segment_row(card) for card in cards],
+            "length": format_clock(length_ms),
+        },
+    )
+
+
+def _stretch_words(segment: Segment) -> dict[str, str]:
+    return {
+        "title": segment.title,
+        "start": format_clock(segment.start_ms),
+        "end": format_clock(segment.end_ms),
+    }
+
+
+def _add_errors(form: forms.Form, error: ValidationError) -> None:
+    if not hasattr(error, "error_dict"):
+        form.add_error(None, error)
+        return
+    for name, errors in error.error_dict.items():
+        form.add_error(name if name in form.fields else None, errors)
+
+
+def _segment_row(card: SegmentCard) -> Shown:
+    return {
+        "title": card.label.text,
+        "url": reverse("edit_segment", args=[card.label.ref]),
+        "start": format_clock(card.start_ms),
+        "end": format_clock(card.end_ms),
+        "start_ms": card.start_ms,
+        "end_ms": card.end_ms,
+        "speakers": ", ".join(one.text for one in card.speakers),
+    }
+
+
+def _form_context(
+    form: SegmentForm, row: Recording, transcripts: list[ShownTranscript], stretch: tuple[int, int], number: int
+) -> Shown:
+    url = reverse("recording_sound", args=[row.ref])
+    lines = _lines(transcripts, url, stretch, set(form.picked()))
+    page = details.page_of(list(range(len(lines))), number, CUES_A_PAGE)
+    return {
+        "form": form,
+        "known": form.known,
+        "lines": [lines[at] for at in page.numbers],
+        "lines_total": page.total,
+        "page": parts.page_links(page),
+    }
+
+
+def _lines(
+    transcripts: list[ShownTranscript], url: str, stretch: tuple[int, int], picked: set[str]
+) -> list[Shown]:
+    """The lines within a stretch, with the times they have in the recording."""
+    shown = cues.lines(transcripts, url, 0, 1 << 53)
+    inside = [line for line in shown if line["start_ms"] < stretch[1] and line["end_ms"] > stretch[0]]
+    for line in inside:
+        line["value"] = f"{line['start_ms']}-{line['end_ms']}"
+        line["is_picked"] = line["value"] in picked
+        line["url"] = url + format_fragment(Span(line["start_ms"], None))
+        line["long_time"] = clock(line["start_ms"])
+    return inside
+
+
+# --- a segment that stands ---
+
+
+@for_role("is_archivist")
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit_segment(request: GatedRequest, ref: str) -> HttpResponse:
+    row = _segment(request, ref)
+    recording = row.recording
+    length_ms = recording.master.duration_ms
+    current = _as_typed(request.gate, row)
+    form = SegmentForm(request.gate, posted(request), initial=current, length_ms=length_ms)
+    conflict = None
+    if request.method == "POST" and form.is_valid():
+        try:
+            making.change_segment(request.gate, row, form.written(), form.cleaned_data["version"] or 0)
+            messages.success(request, _("“%(title)s” is saved.") % {"title": form.cleaned_data["title"]})
+            return redirect("cut", ref=recording.ref)
+        except Overtaken as error:
+            saved_by = str(error.by) if error.by else ""
+            form, conflict = conflicts.meet(form, current, saved_by)
+        except ValidationError as error:
+            _add_errors(form, error)
+    met.note(request.gate, row, "desk")
+    transcripts = showing.transcripts(request.gate, recording)
+    around = (max(0, row.start_ms - AROUND_MS), min(length_ms, row.end_ms + AROUND_MS))
+    return draw(
+        request,
+        "desk/segment.html",
+        _form_context(form, recording, transcripts, around, parts.page_number(request))
+        | {
+            "crumbs": crumbs(
+                row.title,
+                (recording.title, reverse("desk_recording", args=[recording.ref])),
+                (_("Cut"), reverse("cut", args=[recording.ref])),
+            ),
+            "title": row.title,
+            "conflict": conflict,
+            "sound": players.of_segment(request.gate, row),
+            "remove_url": reverse("remove_segment", args=[ref]),
+            "cancel_url": reverse("cut", args=[recording.ref]),
+            "page_url": reverse("segment", args=[ref]),
+            "start": format_clock(row.start_ms),
+            "end": format_clock(row.end_ms),
+        },
+    )
+
+
+def _as_typed(gate: Gate, row: Segment) -> Shown:
+    card = showing.segment_cards(gate, [row.pk])[0]
+    return {
+        "start": format_clock(row.start_ms),
+        "end": format_clock(row.end_ms),
+        "title": row.title,
+        "summary": row.summary,
+        "speakers": written(gate, Kind.PERSON, card.speakers),
+        "topics": written(gate, Kind.TOPIC, card.topics),
+        "places": written(gate, Kind.PLACE, card.places),
+        "figures": written(gate, Kind.FIGURE, card.figures),
+        "told_of": written(gate, Kind.PERSON, card.told_of),
+        "had_from": written(gate, Kind.PERSON, card.had_from),
+        "version": row.version,
+    }
+
+
+@for_role("is_archivist")
+@require_http_methods(["GET", "HEAD", "POST"])
+def remove_segment(request: GatedRequest, ref: str) -> HttpResponse:
+    row = _segment(request, ref)
+    recording = row.recording
+    problem = ""
+    if request.method == "POST":
+        try:
+            making.remove_segment(request.gate, row)
+            words = _("“%(title)s” is taken away. The recording is as it was.")
+            messages.success(request, words % {"title": row.title})
+            return redirect("cut", ref=recording.ref)
+        except ValidationError as error:
+            problem = " ".join(error.messages)
+    return draw(
+        request,
+        "desk/remove.html",
+        {
+            "crumbs": crumbs(_("Take away"), (recording.title, reverse("cut", args=[recording.ref]))),
+            "title": row.title,
+            "problem": problem,
+            "question": _("Take “%(title)s” away?") % {"title": row.title},
+            "consequences": [
+                _("Its title, summary and ties are gone; its address leads nowhere."),
+                _("The sound and the words stay in the recording."),
+                _("The ledger keeps that you did it."),
+            ],
+            "action": reverse("remove_segment", args=[ref]),
+            "cancel_url": reverse("edit_segment", args=[ref]),
+        },
+    )
+
+
+urlpatterns: list[URLPattern] = [
+    path("desk/recordings/<str:ref>/cut/", cut, name="cut"),
+    path("desk/segments/<str:ref>/", edit_segment, name="edit_segment"),
+    path("desk/segments/<str:ref>/remove/", remove_segment, name="remove_segment"),
+]

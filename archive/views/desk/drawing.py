@@ -1,0 +1,46 @@
+"""What every page of the desk is drawn with."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from ...access import desk
+from ..loading import GatedRequest
+from ..pages.parts import Shown
+
+
+def posted(request: GatedRequest) -> QueryDict | None:
+    """What was sent, for a form; None where nothing was, which is not the same as a form sent empty."""
+    return request.POST if request.method == "POST" else None
+
+
+def draw(request: GatedRequest, template: str, context: Shown) -> HttpResponse:
+    headings = {
+        "problem_headings": [
+            {"label": _("Line"), "number": True}, {"label": _("How grave")}, {"label": _("What, and how to mend it")},
+        ],
+        "conflict_headings": [{"label": _("What")}, {"label": _("As it stands now")}, {"label": _("As you typed it")}],
+    }
+    return render(request, template, {"nav": "desk"} | headings | context)
+
+
+def crumbs(title: str, *between: tuple[str, str]) -> list[Shown]:
+    made = [{"label": _("Desk"), "url": reverse("desk")}]
+    made += [{"label": label, "url": url} for label, url in between]
+    return [*made, {"label": title, "url": ""}]
+
+
+def problem_rows(problems: list[desk.Problem]) -> list[list[Shown]]:
+    """Rows for parts/table.html: line, how grave, what and how to mend it."""
+    words = {"note": _("note"), "warning": _("look at it"), "refused": _("not taken in")}
+    return [
+        [
+            {"value": one.line or _("whole file"), "number": bool(one.line)},
+            {"value": words.get(one.severity, one.severity)},
+            {"value": one.text},
+        ]
+        for one in problems
+    ]
