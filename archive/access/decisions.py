@@ -12,6 +12,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -217,6 +218,12 @@ def waiting() -> list[Item]:
 # --- people ---
 
 
+def runs_at(moment: datetime, or_later: bool = False) -> Q:
+    """Rows with a start and an end that hold at this moment (or from a later one on)."""
+    not_over = Q(ends_at__isnull=True) | Q(ends_at__gt=moment)
+    return not_over if or_later else not_over & Q(starts_at__lte=moment)
+
+
 @transaction.atomic
 def join(
     by: Account | None,
@@ -228,14 +235,21 @@ def join(
     """Make an account a member. Nobody can add themselves."""
     if audience.builtin in Builtin.values:
         raise ValidationError(_("“%(name)s” fills itself; nobody is added to it.") % {"name": audience.name})
+    if audience.combining:
+        raise ValidationError(
+            _("“%(name)s” is made of other audiences. Add the person to one of those.") % {"name": audience.name}
+        )
+    starts_at = starts_at or timezone.now()
+    if ends_at is not None and ends_at <= starts_at:
+        raise ValidationError({"ends_at": _("It would end before it starts. Change one of the two dates.")})
     if by is not None:
         require(by, "is_council")
         if by.pk == account.pk:
             raise ValidationError(_("Nobody adds themselves to an audience. Ask another council member to do it."))
     member = Membership.objects.create(
-        audience=audience, account=account, starts_at=starts_at or timezone.now(), ends_at=ends_at, granted_by=by
+        audience=audience, account=account, starts_at=starts_at, ends_at=ends_at, granted_by=by
     )
-    ledger.write("joined", by, audience=audience.ref, account=account.ref, ends_at=ends_at)
+    ledger.write("joined", by, audience=audience.ref, account=account.ref, starts_at=starts_at, ends_at=ends_at)
     return member
 
 
@@ -262,10 +276,13 @@ def entrust(
     """
     if by is not None:
         require(by, "is_council")
+    starts_at = starts_at or timezone.now()
+    if ends_at is not None and ends_at <= starts_at:
+        raise ValidationError({"ends_at": _("It would end before it starts. Change one of the two dates.")})
     trust = Entrustment.ungated.create(
         account=account,
         item=item,
-        starts_at=starts_at or timezone.now(),
+        starts_at=starts_at,
         ends_at=ends_at,
         granted_by=by,
         reason=reason,
@@ -293,20 +310,38 @@ def trusts_in(item: Item) -> list[Entrustment]:
 
 @transaction.atomic
 def state_consent(
-    by: Account | None, recording: Recording, state: str, given_by: str, stated_on: date, words: str = ""
+    by: Account | None,
+    recording: Recording,
+    state: str,
+    given_by: str,
+    stated_on: date,
+    words: str = "",
+    paper: tuple[str, str] = ("", ""),
 ) -> Consent:
-    """Keep what the people heard said. Withdrawal closes everything of it at once; only a new consent opens it."""
+    """Keep what the people heard said. Withdrawal closes everything of it at once; only a new consent opens it.
+
+    `paper` is the name of the signed paper's file, and the SHA-256 that it is kept under.
+    """
     if by is not None and not (by.is_archivist or by.is_council):
         raise NotAllowed("is_archivist")
     consent = Consent.ungated.create(
-        recording=recording, state=state, given_by=given_by, stated_on=stated_on, words=words, recorded_by=by
+        recording=recording,
+        state=state,
+        given_by=given_by,
+        stated_on=stated_on,
+        words=words,
+        paper_name=paper[0],
+        paper_sha256=paper[1],
+        recorded_by=by,
     )
     held = Condition.ungated.filter(target=recording.pk, source=Source.CONSENT, lifted_by__isnull=True)
     if state == ConsentState.WITHDRAWN and not held.exists():
         _make(recording, Terms(), None, Source.CONSENT)
     elif state != ConsentState.WITHDRAWN:
         held.delete()  # the closure rows go with it; the ledger keeps what was
-    ledger.write("consent", by, recording.ref, state=state, given_by=given_by, stated_on=stated_on)
+    ledger.write(
+        "consent", by, recording.ref, state=state, given_by=given_by, stated_on=stated_on, paper_sha256=paper[1]
+    )
     return consent
 
 

@@ -23,6 +23,7 @@ from ..models import (
     Audience,
     Builtin,
     ClosedSpan,
+    Combining,
     Condition,
     Entrustment,
     House,
@@ -73,12 +74,27 @@ class Rule:
 
 
 @dataclass(frozen=True)
+class Derived:
+    """An audience made of others: their overlap where `is_all`, else their union."""
+
+    number: int
+    is_all: bool
+    parts: frozenset[int]
+
+    def holds(self, own: frozenset[int] | set[int]) -> bool:
+        if not self.parts:
+            return False
+        return self.parts <= own if self.is_all else bool(self.parts & own)
+
+
+@dataclass(frozen=True)
 class Policy:
     version: int
     zone: ZoneInfo
     size: int
     everyone: frozenset[int]
     signed_in: frozenset[int]
+    derived: tuple[Derived, ...]
     rules: tuple[Rule, ...]
     reach: dict[int, Numbers]
     undecided: Numbers
@@ -158,12 +174,29 @@ def read() -> Policy:
         size=max((number for number, _ in kinds), default=0) + 1,
         everyone=frozenset({builtin[Builtin.EVERYONE]} if Builtin.EVERYONE in builtin else ()),
         signed_in=frozenset({builtin[Builtin.SIGNED_IN]} if Builtin.SIGNED_IN in builtin else ()),
+        derived=_derived(),
         rules=tuple(rule_of(condition) for condition in conditions.prefetch_related("audiences")),
         reach=_reach(),
         undecided=_numbers(closure.stands_undecided()),
         by_kind={kind: _numbers(n for n, k in kinds if k == kind) for kind in Kind.values},
         within=_within(),
     )
+
+
+def _derived() -> tuple[Derived, ...]:
+    """The audiences made of others, each after those it is made of. What goes round in a ring holds nobody."""
+    rows = dict(Audience.objects.exclude(combining="").values_list("pk", "combining"))
+    parts: dict[int, set[int]] = {number: set() for number in rows}
+    for number, part in Audience.parts.through.objects.values_list("from_audience_id", "to_audience_id"):
+        if number in parts:
+            parts[number].add(part)
+    ordered: list[Derived] = []
+    ahead = dict(parts)
+    while ready := [number for number in sorted(ahead) if not ahead[number] & set(ahead)]:
+        for number in ready:
+            del ahead[number]
+            ordered.append(Derived(number, rows[number] == Combining.ALL, frozenset(parts[number])))
+    return tuple(ordered)
 
 
 def home_zone() -> ZoneInfo:
@@ -194,14 +227,18 @@ def _within() -> dict[int, list[int]]:
 
 def with_derived(policy: Policy, own: frozenset[int]) -> frozenset[int]:
     """The audiences with those that are made of them."""
-    return own
+    found = set(own)
+    for one in policy.derived:
+        if one.holds(found):
+            found.add(one.number)
+    return frozenset(found)
 
 
 def audiences_of(policy: Policy, account: Account | None, moment: datetime) -> frozenset[int]:
     if account is None:
         return with_derived(policy, policy.everyone)
     at = Q(starts_at__lte=moment) & (Q(ends_at__isnull=True) | Q(ends_at__gt=moment))
-    own = Membership.objects.filter(at, account=account).values_list("audience_id", flat=True)
+    own = Membership.objects.filter(at, account=account, audience__combining="").values_list("audience_id", flat=True)
     return with_derived(policy, policy.everyone | policy.signed_in | frozenset(own))
 
 

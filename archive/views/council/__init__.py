@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import closing, deciding, queue
+from . import audiences, closing, consents, deciding, queue, records, trusts
 
 urlpatterns: list[URLPattern] = [
     *queue.urlpatterns,
     *deciding.urlpatterns,
     *closing.urlpatterns,
+    *audiences.urlpatterns,
+    *trusts.urlpatterns,
+    *consents.urlpatterns,
+    *records.urlpatterns,
 ]

@@ -118,8 +118,19 @@ class Decide(View):
             "ties": [parts.chip(tie, parts.kind_word(tie.kind)) for tie in card.ties],
             "conditions": [parts.condition(each, one) for each in card.conditions],
             "decision": parts.decision(chamber.newest_decision(gate, one.number)),
+            "has_two": len({each.decision.ref for each in card.conditions if each.decision}) > 1,
+            "links": self._links(one),
             "by_url": f"{reverse('decide_many')}?by={one.ref}" if self._has_more(one) else "",
         }
+
+    def _links(self, one: Label) -> list[Shown]:
+        """What else a council member can do about it."""
+        found = [(_("Entrust somebody"), reverse("entrust", args=[one.kind, one.ref]))]
+        if one.kind == Kind.RECORDING:
+            found.append((_("Consent"), reverse("consent", args=[one.ref])))
+        found.append((_("Who met it"), reverse("report", args=[one.kind, one.ref])))
+        found.append((_("In the ledger"), f"{reverse('ledger')}?item={one.ref}"))
+        return [{"label": words, "url": url} for words, url in found]
 
     def _has_more(self, one: Label) -> bool:
         return one.kind != Kind.SPAN and len(chamber.tied_to(self.request.gate, one.number)) > 1

@@ -102,6 +102,11 @@ def decision(one: DecisionShown | None) -> Shown | None:
     }
 
 
+def number(raw: str) -> int:
+    """A row's number as it came from a form; 0, which is none, for anything else."""
+    return int(raw) if raw.isascii() and raw.isdigit() and len(raw) < 16 else 0
+
+
 def moment_words(moment: datetime) -> str:
     return wording.day(moment, policy.home_zone())
 

@@ -6,9 +6,10 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
-from ...access import chamber, details
+from ...access import audiences, chamber, details
 from ...access.chamber import Waiting
 from ...access.showing import Label
 from ...models import Kind
@@ -19,6 +20,11 @@ from .parts import Shown
 
 SIZE = 25
 ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
+
+ROOMS = (
+    ("audiences", gettext_lazy("Audiences")),
+    ("ledger", gettext_lazy("Ledger")),
+)
 
 
 @for_role("is_council")
@@ -46,17 +52,23 @@ def queue(request: GatedRequest) -> HttpResponse:
             "page": page_links(page),
             "due": [parts.condition(one) for one in due],
             "withdrawn": [
-                {"recording": parts.named(one.recording), "given_by": one.given_by, "stated_on": one.stated_on}
+                {
+                    "recording": parts.named(one.recording),
+                    "given_by": one.given_by,
+                    "stated_on": one.stated_on,
+                    "consent_url": reverse("consent", args=[one.recording.ref]),
+                }
                 for one in chamber.withdrawn(gate)
             ],
             "rooms": rooms(),
+            "wishes": audiences.wishes(gate),
         },
     )
 
 
 def rooms() -> list[Shown]:
     """The other pages of the council's room."""
-    return []
+    return [{"label": words, "url": reverse(name)} for name, words in ROOMS]
 
 
 def _by(request: GatedRequest) -> Label | None:
