@@ -173,7 +173,7 @@ def _joined(
 ) -> tuple[int | None, int | None]:
     """One stretch from what was typed, where a link to a stretch gives both ends, and from the ticked lines."""
     if isinstance(start, Span):
-        start, end = start.start_ms, start.end_ms if end is None else end
+        return _joined(start.start_ms, start.end_ms if end is None else end, lines)
     stop = end.end_ms if isinstance(end, Span) else end
     first, last = lines or (None, None)
     return (first if start is None else start), (last if stop is None else stop)
