@@ -9,22 +9,14 @@ from django.test import Client
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from archive.access import decisions, layout, writing
+from archive.access import decisions, writing
 from archive.models import Audience, Cue, Item, LedgerRow, Recording
-from archive.search import index, sight
+from archive.search import index
 
 from .conftest import bring, open_up, segment
 from .test_search import make_archive, named, said
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _forget():
-    yield
-    index.forget()
-    sight.forget()
-    layout.forget()
 
 
 def page(text: str = "", account=None, **given) -> str:

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from archive.access import bringing, decisions, indexing, layout, showing, writing
+from archive.access import bringing, decisions, indexing, showing, writing
 from archive.access.gate import Gate
 from archive.models import Audience, ClosedSpan, Cue, IndexDebt, Item, Recording, Segment, Tie
 from archive.search import finding, index, query, ranking, sight
@@ -27,14 +27,6 @@ from archive.search.words import Piece, marked, words_of
 from .conftest import bring, open_up, segment
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _forget():
-    yield
-    index.forget()
-    sight.forget()
-    layout.forget()
 
 
 def ask(text: str, account=None, page: int = 1, **narrowing) -> Found:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..models import Condition, Cue, Item, Kind, Level, Mirror, Name, Reach, Recording, Topic
-from . import layout, ledger
+from . import layout, ledger, policy
 from .gate import Gate
 
 NAMED = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
@@ -40,7 +39,7 @@ def cues(gate: Gate, numbers: Iterable[int]) -> dict[int, FoundCue]:
     rows = list(Cue.ungated.filter(pk__in=set(numbers)).values_list(*columns))
     if not rows:
         return {}
-    held = layout.current(gate.policy.version)
+    held = layout.current(gate.policy)
     times = np.array([row[1:4] for row in rows], dtype=np.int64)
     level = layout.levels_at(gate.levels, np.arange(held.size))
     may = layout.readable(held, level, gate.trusted, times[:, 0], times[:, 1], times[:, 2])
@@ -70,17 +69,15 @@ def note_words(gate: Gate, numbers: Iterable[int]) -> None:
 
 # --- names to type ---
 
-_lock = threading.Lock()
-_names: tuple[int, tuple[Spelled, ...]] | None = None
+_names: tuple[policy.Policy, tuple[Spelled, ...]] | None = None
 
 
-def names(version: int) -> tuple[Spelled, ...]:
-    """All names of all things, as they stood at this policy version: ask the gate before showing any."""
+def names(standing: policy.Policy) -> tuple[Spelled, ...]:
+    """All names of all things, as they stand under this policy: ask the gate before showing any."""
     global _names
     held = _names
-    if held is None or held[0] != version:
-        with _lock:
-            held = _names = (version, tuple(_read_names()))
+    if held is None or held[0] is not standing:
+        held = _names = (standing, tuple(_read_names()))
     return held[1]
 
 

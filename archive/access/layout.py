@@ -1,4 +1,4 @@
-"""How everything lies, as arrays by item number, for one policy version; and what a viewer may read of it.
+"""How everything lies, as arrays by item number, under one policy; and what a viewer may read of it.
 
 `readable` is the array form of `Gate.closed_stretches` with `showing.transcripts`: the same rule for every cue at
 once. Times are integer milliseconds in the recording; stretches are half-open.
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from ..models import (
     ClosedSpan,
+    House,
     Item,
     Kind,
     Level,
@@ -51,7 +52,6 @@ class Layout:
     names (case apart), then of their refs. The three `tie_` arrays run side by side, one entry to a tie.
     """
 
-    version: int
     kind: NDArray[np.uint8]
     holder: Numbers
     start_ms: Numbers
@@ -88,30 +88,31 @@ def tie_code(kind: str) -> int:
 # --- reading it ---
 
 _lock = threading.Lock()
-_held: Layout | None = None
+_held: list[tuple[policy.Policy, Layout]] = []
+KEPT = 2  # requests that began before a change may still ask for the layout before it
 
 
-def current(version: int) -> Layout:
-    """The layout at this policy version or a later one; read anew when the version has moved."""
-    global _held
-    held = _held
-    if held is not None and held.version == version:
-        return held
+def current(standing: policy.Policy) -> Layout:
+    """The layout under this policy, or a later one; read anew for each policy."""
+    for under, held in list(_held):
+        if under is standing:
+            return held
     with _lock:
-        if _held is None or _held.version != version:
-            _held = _load()
-        return _held
+        for under, held in _held:
+            if under is standing:
+                return held
+        made = _load()
+        _held[:] = [(standing, made), *_held][:KEPT]
+        return made
 
 
 def forget() -> None:
-    global _held
+    """Drop what is kept in this process."""
     with _lock:
-        _held = None
+        _held.clear()
 
 
 def _load() -> Layout:
-    """The version is read before the data: a change in between can only cause another reading."""
-    version = policy.current_version()
     items = list(Item.ungated.values_list("pk", "kind", "ref"))
     size = max((number for number, _, _ in items), default=0) + 1
     kind = np.zeros(size, dtype=np.uint8)
@@ -120,7 +121,6 @@ def _load() -> Layout:
         kind[number] = codes[name]
     titles = _titles()
     return Layout(
-        version=version,
         kind=kind,
         rank=_ranks(size, items, titles),
         **_times(size),
@@ -214,9 +214,7 @@ def _titles() -> dict[int, str]:
 
 
 def leading_names() -> dict[int, str]:
-    from .showing import house
-
-    spoken = house().language
+    spoken = House.objects.values_list("language", flat=True).filter(pk=1).first() or "en"
     rows = Name.ungated.order_by("item_id", "-is_preferred", "position", "pk")
     leading: dict[int, tuple[str, str]] = {}
     for number, language, text in rows.values_list("item_id", "language", "text"):

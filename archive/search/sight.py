@@ -209,7 +209,7 @@ _sights: OrderedDict[int, Sight] = OrderedDict()
 
 def sight_of(gate: Gate, stock: Stock) -> Sight:
     """What the gate's viewer meets of the index. Kept as long as index, policy and the gate's levels stay the same."""
-    made = _board_of(stock, lay.current(gate.policy.version))
+    made = _board_of(stock, lay.current(gate.policy))
     viewer = gate.account.pk if gate.account else 0
     held = _sights.get(viewer)
     if held is not None and held.board is made and held.levels is gate.levels:

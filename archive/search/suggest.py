@@ -32,7 +32,7 @@ _held: _Words | None = None
 
 def _words(gate: Gate) -> _Words:
     global _held
-    names = found.names(gate.policy.version)
+    names = found.names(gate.policy)
     with _lock:
         if _held is None or _held.names is not names:
             pairs = {(word, at) for at, name in enumerate(names) for word in words_of(name.text)}
@@ -69,7 +69,7 @@ def _order(name: Spelled, start: str) -> tuple[bool, str, str]:
 def spelled_so(gate: Gate, numbers: list[int], words: frozenset[str]) -> dict[int, str]:
     """For each of these things that is met, the name of it that holds most of the words; the first of equals."""
     best: dict[int, tuple[int, str]] = dict.fromkeys(numbers, (0, ""))
-    for name in found.names(gate.policy.version):
+    for name in found.names(gate.policy):
         if name.number in best and found.is_met(gate, name):
             shared = len(words & set(words_of(name.text)))
             if shared > best[name.number][0]:
