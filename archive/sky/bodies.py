@@ -1,15 +1,15 @@
 """The sun, the moon and the planets seen without a glass.
 
-All places are geocentric vectors in ICRS axes, in astronomical units; ``apparent`` adds light-time and
-aberration.  Errors, as measured in the tests where a number is given:
+All places are geocentric vectors in ICRS axes, in astronomical units; ``apparent_direction`` adds aberration.
+Errors (measured against JPL DE421 for 1900-2050, see the tests):
 
-sun      1900-2100 ERFA ``epv00`` (0.01 arcsec); other years ``plan94`` (Simon et al., A&A 282, 663, 1994),
+sun      1900-2100 ERFA ``epv00`` (0.02 arcsec); other years ``plan94`` (Simon et al., A&A 282, 663, 1994),
          with the Earth's offset from the Earth-Moon barycentre, and the latitude to the moving ecliptic set
          to zero: 0.3 arcmin at -2800, about 3 arcmin at -10000
-moon     ERFA ``moon98`` (Meeus, Astronomical Algorithms, 2nd edition, chapter 47): 10 arcsec in longitude,
-         4 in latitude near 2000; years -3000 to 3000 only, where a degree may be lost at the ends
-planets  ``plan94`` with ``epv00`` for the Earth: 1 arcmin 1900-2100 (Saturn and Jupiter the worst); years
-         -3000 to 3000 only, the error growing to a degree or so at the ends
+moon     ERFA ``moon98`` (Meeus, Astronomical Algorithms, 2nd edition, chapter 47): 2 arcsec, at most 17; years
+         -3000 to 3000 only, where a degree may be lost at the ends
+planets  ``plan94`` with ``epv00`` for the Earth: at most 2 arcsec (Mercury), 11 (Venus), 63 (Mars), 82 (Jupiter),
+         98 (Saturn); years -3000 to 3000 only, the error growing to a degree or so at the ends
 
 Never look at the sun, nor near it through any glass, without a proper filter.
 """

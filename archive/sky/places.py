@@ -8,8 +8,8 @@ Frames
   apparent  true plus annual parallax, bending of light by the Sun and annual aberration (20 arcsec): what an
             instrument points at, without refraction
 
-Error: below 0.1 arcsec against Astropy with the same star data, 1950-2050 (the catalogue's own motions are good
-to about that); at +-10000 below 0.01 degree against a rigorous propagation of the same data, and what SOURCES.md
+Error: below 0.01 arcsec against Astropy with the same star data, 1950-2050 (the catalogue's own motions are good
+to about 0.05); at +-10000 below 0.01 degree against a rigorous propagation of the same data, and what SOURCES.md
 says for uncertain radial velocities.
 """
 
