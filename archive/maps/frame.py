@@ -82,7 +82,7 @@ def _view(features: Sequence[Json]) -> list[list[float]]:
 def _steady(html: str) -> str:
     """folium numbers its parts at random; number them in order instead."""
     seen: dict[str, str] = {}
-    return re.sub(r"(?<=_)[0-9a-f]{32}\b", lambda found: seen.setdefault(found[0], f"n{len(seen)}"), html)
+    return re.sub(r"(?<=_)[0-9a-f]{32}(?![0-9a-f])", lambda found: seen.setdefault(found[0], f"n{len(seen)}"), html)
 
 
 def policy(html: str) -> str:

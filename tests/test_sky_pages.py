@@ -1,0 +1,72 @@
+"""The sky page and its chart: only figures that are met; bad input answered in words."""
+
+from __future__ import annotations
+
+import pytest
+from django.urls import reverse
+
+from archive.access import decisions, founding, writing
+from archive.models import Level
+
+from .conftest import open_up
+
+pytestmark = pytest.mark.django_db
+NIGHT = {"day": "2026-01-15", "hour": "22", "latitude": "46", "longitude": "-38"}
+
+
+@pytest.fixture(autouse=True)
+def _house(db) -> None:
+    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
+
+
+def figure(name: str, *stars: int):
+    names = [writing.NameGiven("en", name, True)]
+    return writing.add_figure(None, names, stars=list(stars), lines=[list(stars)])
+
+
+def test_a_figure_is_drawn_once_it_is_open(client, cast):
+    gate = figure("Gate of Stones", 11767, 94376)  # by Polaris: never sets at 46 N
+    for address in ("sky", "sky_chart"):
+        assert "Gate of Stones" not in client.get(reverse(address), NIGHT).content.decode()
+    open_up(cast["council"], gate)
+    for address in ("sky", "sky_chart"):
+        assert "Gate of Stones" in client.get(reverse(address), NIGHT).content.decode()
+
+
+def test_a_figure_of_which_only_the_description_is_met_is_not_drawn(client, cast):
+    gate = figure("Gate of Stones", 11767, 94376)
+    open_up(cast["council"], gate, terms=decisions.Terms(others_see=Level.DESCRIPTION))
+    assert "Gate of Stones" not in client.get(reverse("sky"), NIGHT).content.decode()
+
+
+@pytest.mark.parametrize("kind", ["pole", "zenith"])
+def test_a_chart_is_the_same_bytes_each_time(client, kind):
+    first, second = (client.get(reverse("sky_chart"), {**NIGHT, "kind": kind}) for _ in range(2))
+    assert first["Content-Type"] == "image/svg+xml"
+    assert first.content == second.content
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("latitude", "91"), ("longitude", "181"), ("year", "10001"), ("hour", "25"), ("day", "2026-02-30"), ("kind", "x")],
+)
+def test_what_cannot_be_drawn_is_said_at_its_field(client, field, value):
+    page = client.get(reverse("sky"), {**NIGHT, field: value})
+    assert page.status_code == 200
+    assert page.context["form"].errors[field]
+    assert "<svg class=\"skychart" not in page.content.decode()
+    assert client.get(reverse("sky_chart"), {**NIGHT, field: value}).status_code == 400
+
+
+@pytest.mark.parametrize("year", ["-10000", "-2800", "0", "10000"])
+@pytest.mark.parametrize("latitude", ["-90", "0", "46", "90"])
+def test_any_year_and_any_latitude_can_be_drawn(client, year, latitude):
+    page = client.get(reverse("sky"), {**NIGHT, "year": year, "latitude": latitude})
+    body = page.content.decode()
+    assert not page.context["trouble"]
+    assert "skychart" in body
+    assert "nan" not in body.lower().split("<svg", 2)[-1].split("</svg>")[0].replace("name", "")
+
+
+def test_the_cautions_stand_on_the_page(client):
+    assert "sun" in client.get(reverse("sky")).content.decode()
