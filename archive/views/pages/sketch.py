@@ -18,7 +18,8 @@ from ...sky.vectors import DEGREE, Floats, Ints, normalise
 
 WIDTH, MIDDLE, MARGIN = 640.0, 320.0, 40.0
 LEAST_RADIUS_DEG = 6.0  # a single light is shown with this much sky about it
-ABOUT_LIMIT = 5.5  # magnitude of the faintest star drawn that is not of the figure
+WIDE_DEG = 20.0  # from this radius on, only the brighter stars are drawn about a figure
+ABOUT_LIMIT, WIDE_LIMIT = 6.5, 5.0  # magnitude of the faintest star drawn that is not of the figure
 HUES = ("blue", "white", "yellow", "orange", "red")
 HUE_EDGES = (0.0, 0.4, 0.8, 1.4)  # B-V; common practice, as chart.css says
 
@@ -43,7 +44,7 @@ class Dot:
 
     @property
     def label_y(self) -> float:
-        return self.y + 6
+        return self.y + 9
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,8 @@ def _to_page(flat: Floats, scale: float) -> Floats:
 
 
 def _about(stars: Catalogue, own: Ints, middle: Floats, scale: float) -> list[Dot]:
-    rows = np.setdiff1d(stars.brighter(ABOUT_LIMIT), own)
+    is_wide = (MIDDLE - MARGIN) / scale > WIDE_DEG * DEGREE
+    rows = np.setdiff1d(stars.brighter(WIDE_LIMIT if is_wide else ABOUT_LIMIT), own)
     rows = rows[stars.position[rows] @ middle > -0.9]
     page = _to_page(_flatten(stars.position[rows], middle), scale)
     inside = np.all((page > 0) & (page < WIDTH), axis=1)

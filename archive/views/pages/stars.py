@@ -27,7 +27,7 @@ def notes(ties: Iterable[ShownTie]) -> dict[str, str]:
 def headings() -> list[Shown]:
     return [
         {"label": _("Star")},
-        {"label": _("Hipparcos number"), "number": True},
+        {"label": _("HIP"), "number": True},
         {"label": _("Magnitude"), "number": True},
         {"label": _("Right ascension"), "number": True},
         {"label": _("Declination"), "number": True},
