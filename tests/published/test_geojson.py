@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from pathlib import Path
 
@@ -19,7 +20,7 @@ def place(at=None, cell=None) -> PlaceShown:
 
 def ring_is_counter_clockwise(ring) -> bool:
     """Twice the signed area, by the shoelace formula."""
-    pairs = zip(ring, ring[1:], strict=False)
+    pairs = itertools.pairwise(ring)
     return sum(x0 * y1 - x1 * y0 for (x0, y0, *_), (x1, y1, *_) in pairs) > 0
 
 
