@@ -13,6 +13,7 @@ from itertools import chain
 from typing import TypedDict
 
 import numpy as np
+from django.db.models import Case, IntegerField, Value, When
 from numpy.typing import NDArray
 
 from ..models import (
@@ -192,12 +193,12 @@ class _Ties(TypedDict):
 
 
 def _ties(size: int) -> _Ties:
-    told = [_table(Tie.ungated.filter(kind=name).values_list("source_id", "target_id"), 2) for name in TieKind.values]
-    told.append(_table(TopicTie.ungated.values_list("content_object_id", "tag_id"), 2))
-    kinds = np.repeat(np.arange(len(told)), [len(rows) for rows in told])
-    rows = np.concatenate(told)
-    known = (rows < size).all(axis=1)
-    return _Ties(tie_source=rows[known, 0], tie_target=rows[known, 1], tie_kind=kinds[known].astype(np.int64))
+    codes = Case(*(When(kind=name, then=Value(tie_code(name))) for name in TieKind.values), output_field=IntegerField())
+    told = _table(Tie.ungated.order_by().annotate(code=codes).values_list("source_id", "target_id", "code"), 3)
+    topics = _table(TopicTie.ungated.values_list("content_object_id", "tag_id", Value(tie_code("topic"))), 3)
+    rows = np.concatenate([told, topics])
+    source, target, kind = rows[(rows[:, :2] < size).all(axis=1)].T
+    return _Ties(tie_source=source.copy(), tie_target=target.copy(), tie_kind=kind.copy())
 
 
 def _table(rows: Iterable[tuple[int, ...]], columns: int) -> Numbers:
