@@ -1,0 +1,368 @@
+"""Names that a transcript may have misheard: stretches of one to three words that sound like a known name.
+
+Two steps, both our own simple form of well-known ways. To find candidates quickly, every name and every
+stretch of words is reduced to the order of its consonant sounds (a phonetic key, after Knuth's account of
+Soundex, The Art of Computer Programming 3, section 6), and keys are compared with at most one sound left out
+on either side (a deletion neighbourhood, after Mor and Fraenkel, 1982). Then a weighted edit distance (Wagner
+and Fischer, 1974) between the folded spellings gives the score. Suggestions are for a person to accept.
+"""
+
+import math
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import accumulate, pairwise
+from typing import NamedTuple
+
+from archive.timecode.cues import Cue
+from archive.timecode.folding import GLOTTALS, fold
+
+LEAST_SCORE = 0.7
+# Where capitals are in use, words without one need more than a likeness to pass for a name.
+LEAST_SCORE_SMALL, LEAST_SCORE_SMALL_ALONE = 0.84, 0.88
+MOST_WORDS = 3
+# A stretch of several words is looked at from this many sounds and letters on; shorter ones match anything.
+LEAST_SOUNDS_TOGETHER, LEAST_LETTERS_TOGETHER, LEAST_LETTERS = 3, 5, 3
+# Twice as long is another word, whatever it sounds like; and so is one with mostly other letters.
+LEAST_LENGTH_RATIO, MOST_OTHER_LETTERS = 0.6, 0.75
+# A letter that only one of two words has costs about this much; it saves reckoning what cannot be enough.
+OTHER_LETTER_COST = 0.3
+# A word that makes up more than this share of a long transcript is an ordinary one.
+ORDINARY_SHARE, ORDINARY_FROM_WORDS = 0.004, 2_000
+TOKEN = re.compile(rf"[^\W\d_](?:[^\W\d_]|[\u0300-\u036f{re.escape(GLOTTALS)}])*")
+POSSESSIVE = re.compile(r"['’ʼ]s$")
+BETWEEN = re.compile(r"[ \t\n\-\u00a0\u2010\u2011]{1,3}")
+
+VOWELS = frozenset("aeiouyɛɔəɨʉɑæøœıʊɪ")
+WEAK = frozenset("hwjɦʍ")
+SOUNDS = {
+    "p": "P", "b": "P", "ɓ": "P", "f": "F", "v": "F", "w": "F", "ɸ": "F", "β": "F",
+    "k": "K", "g": "K", "q": "K", "c": "K", "x": "KS", "ɣ": "K", "ɡ": "K", "ƙ": "K",
+    "t": "T", "d": "T", "ð": "T", "þ": "T", "θ": "T", "ɗ": "T", "đ": "T",
+    "s": "S", "z": "S", "j": "S", "ʃ": "S", "ʒ": "S",
+    "m": "M", "n": "N", "ɲ": "N", "ŋ": "NK", "l": "L", "ł": "L", "ɬ": "L", "r": "R", "ɾ": "R", "ɹ": "R", "h": "",
+}
+# Spelling habits of Latin letters, and the sounds they stand for.
+GRAPHS = {"tch": "S", "sch": "S", "ch": "S", "sh": "S", "th": "T", "ph": "F", "gh": "", "ck": "K",
+          "ce": "S", "ci": "S", "cy": "S"}
+GRAPH = re.compile("|".join(GRAPHS) + "|.", re.DOTALL)
+START_SILENT = re.compile(r"^(?:kn|gn|pn)")
+DOUBLE = re.compile(r"(.)\1+", re.DOTALL)
+
+SAME_SOUND, VOWEL_GONE, WEAK_GONE, DOUBLED, OTHER = 0.4, 0.6, 0.5, 0.2, 1.0
+
+
+class Suggestion(NamedTuple):
+    """A stretch [start_char, end_char) of a cue's text that may be a misheard name; score 1 is surest."""
+
+    cue_index: int
+    start_char: int
+    end_char: int
+    heard: str
+    name: str
+    score: float
+
+
+@dataclass(slots=True, eq=False)
+class _Word:
+    """A word as it is written: folded spelling, phonetic key, whether it begins with a capital.
+
+    name_like: written as names are. scored: the best name for it alone. Both are worked out once all are read.
+    """
+
+    folded: str
+    key: str
+    capital: bool
+    name_like: bool = False
+    scored: "_Scored" = None
+
+
+class _Entry(NamedTuple):
+    """A spelling of a name: folded without spaces, its length, the set of its letters as bits, the name."""
+
+    folded: str
+    length: int
+    letters: int
+    name: str
+
+
+_Scored = tuple[float, str] | None
+_Places = list[tuple[int, int]]
+
+
+def phonetic_key(folded: str) -> str:
+    """Return the consonant sounds of a folded word in order; letters of other scripts stay as they are."""
+    word = DOUBLE.sub(r"\1", START_SILENT.sub("n", folded))
+    return "".join([_sound(graph) for graph in GRAPH.findall(word)])
+
+
+def _sound(graph: str) -> str:
+    known = GRAPHS.get(graph)
+    if known is not None:
+        return known
+    if graph in VOWELS:
+        return ""
+    return SOUNDS.get(graph, graph if graph.isalpha() else "")
+
+
+class NameIndex:
+    """Known names and their variant spellings, ready to be looked for.
+
+    names is a list of names, or a mapping of each name to its variants. A variant is as right as the name.
+    """
+
+    def __init__(self, names: Iterable[str] | Mapping[str, Iterable[str]]) -> None:
+        spelled = names if isinstance(names, Mapping) else dict.fromkeys(names, ())
+        self.spellings: dict[str, set[str]] = defaultdict(set)
+        self.proposed: dict[str, str] = {}
+        self.whole: dict[str, list[_Entry]] = defaultdict(list)
+        self.shortened: dict[str, list[_Entry]] = defaultdict(list)
+        for name, variants in spelled.items():
+            for spelling in (name, *variants):
+                self._add(name, spelling)
+
+    def _add(self, name: str, spelling: str) -> None:
+        folded = together(spelling)
+        known = folded in self.spellings
+        if not folded:
+            return
+        self.spellings[folded].add(_as_written(spelling))
+        if known:
+            return
+        self.proposed[folded] = name
+        entry = _Entry(folded, len(folded), letters_of(folded), name)
+        key = "".join(phonetic_key(part) for part in fold(spelling).split())
+        self.whole[key].append(entry)
+        for shorter in _without_one(key):
+            self.shortened[shorter].append(entry)
+
+    def near(self, key: str) -> list[_Entry]:
+        """Return the names whose key is this one, but for one sound more, less or other."""
+        found = self.whole.get(key, []) + self.shortened.get(key, [])
+        for shorter in _without_one(key):
+            found += self.whole.get(shorter, [])
+            if len(key) >= LEAST_SOUNDS_TOGETHER:
+                found += self.shortened.get(shorter, [])
+        return list(dict.fromkeys(found))
+
+
+def together(text: str) -> str:
+    """Return text folded, without spaces and hyphens."""
+    return fold(text).replace(" ", "").replace("-", "")
+
+
+def _as_written(text: str) -> str:
+    return " ".join(text.casefold().split())
+
+
+def _without_one(key: str) -> set[str]:
+    return {key[:at] + key[at + 1 :] for at in range(len(key))} if len(key) > 2 else set()
+
+
+def letters_of(folded: str) -> int:
+    """Return the set of letters as bits, 64 at most: enough to see that two words have little in common."""
+    bits = 0
+    for letter in folded:
+        bits |= 1 << (ord(letter) & 63)
+    return bits
+
+
+def find_misheard(
+    cues: Sequence[Cue | str],
+    names: Iterable[str] | Mapping[str, Iterable[str]],
+    least_score: float = LEAST_SCORE,
+    known_words: Iterable[str] = (),
+) -> list[Suggestion]:
+    """Return stretches of the cues that sound like a known name and are not written like one, in order.
+
+    names: a list, or a mapping of names to variant spellings. known_words are never taken for a name. A name
+    written without its marks is suggested with score 1. Suggestions do not overlap.
+    """
+    search = _Search(NameIndex(names), least_score, {fold(word) for word in known_words})
+    texts = [cue if isinstance(cue, str) else cue.text for cue in cues]
+    split = [[(match.start(), match.end()) for match in TOKEN.finditer(text)] for text in texts]
+    lines = [[search.word(text[start:end]) for start, end in places]
+             for text, places in zip(texts, split, strict=True)]
+    search.learn_ordinary(lines)
+    return [Suggestion(index, *found)
+            for index, (text, places, words) in enumerate(zip(texts, split, lines, strict=True))
+            for found in search.in_line(text, places, words)]
+
+
+class _Search:
+    """One run over a transcript; keeps what it has worked out for each word and each stretch of words."""
+
+    def __init__(self, index: NameIndex, least_score: float, known_words: set[str]) -> None:
+        self.index = index
+        self.least_score = least_score
+        self.ordinary = known_words
+        self.names_by_key = index.whole
+        self.words: dict[str, _Word] = {}
+        self.stretches: dict[tuple[str, bool], _Scored] = {}
+        self.near: dict[str, list[_Entry]] = {}
+        self.cased = False
+
+    def word(self, written: str) -> _Word:
+        """Return what is known of a word; a possessive ending is left out."""
+        known = self.words.get(written)
+        if known is None:
+            folded = fold(POSSESSIVE.sub("", written))
+            known = self.words[written] = _Word(folded, phonetic_key(folded), written[0].isupper())
+        return known
+
+    def learn_ordinary(self, lines: list[list[_Word]]) -> None:
+        """Take words that make up much of a long transcript, or also stand uncapitalised, for ordinary ones."""
+        counts = Counter(word for words in lines for word in words)
+        total, capitals = counts.total(), sum(count for word, count in counts.items() if word.capital)
+        small = {word.folded for word in counts if not word.capital}
+        self.cased = 0 < capitals < total / 2
+        if total >= ORDINARY_FROM_WORDS:
+            self.ordinary |= {word.folded for word, count in counts.items()
+                              if count > total * ORDINARY_SHARE and word.folded not in self.index.spellings}
+        for word in counts:
+            word.name_like = self.cased and word.capital and word.folded not in small
+            word.scored = self._score_alone(word)
+
+    def _score_alone(self, word: _Word) -> _Scored:
+        if word.folded in self.index.spellings:
+            return 1.0, self.index.proposed[word.folded]
+        if len(word.folded) < LEAST_LETTERS or word.folded in self.ordinary:
+            return None
+        if word.name_like or not self.cased:
+            return _best(word.folded, self.index.near(word.key), self.least_score)
+        least = max(self.least_score, LEAST_SCORE_SMALL_ALONE)
+        return _best(word.folded, self.names_by_key.get(word.key, ()), least)
+
+    def in_line(self, text: str, places: _Places, words: list[_Word]) -> list[tuple[int, int, str, str, float]]:
+        """Return (start, end, heard, name, score) of the best suggestions in one cue that do not overlap."""
+        found: list[tuple[float, int, int, str]] = []
+        known = self.names_by_key
+        for at, word in enumerate(words):
+            if word.scored is not None:
+                found.append((word.scored[0], at, at, word.scored[1]))
+            key, name_like = word.key, word.name_like
+            for last, other in enumerate(words[at + 1 : at + MOST_WORDS], at + 1):
+                key += other.key
+                name_like = name_like or other.name_like
+                if name_like or key in known:
+                    scored = self._score_stretch(key, words[at : last + 1], name_like)
+                    if scored is not None and _joined(text, places, at, last):
+                        found.append((scored[0], at, last, scored[1]))
+        return self._chosen(text, places, found) if found else []
+
+    def _score_stretch(self, key: str, words: list[_Word], name_like: bool) -> _Scored:
+        folded = "".join([word.folded for word in words])
+        if folded in self.index.spellings:
+            return 1.0, self.index.proposed[folded]
+        if len(key) < LEAST_SOUNDS_TOGETHER or len(folded) < LEAST_LETTERS_TOGETHER:
+            return None
+        again = (folded, name_like)
+        if again not in self.stretches:
+            self.stretches[again] = self._best_stretch(key, folded, words, name_like)
+        return self.stretches[again]
+
+    def _best_stretch(self, key: str, folded: str, words: list[_Word], name_like: bool) -> _Scored:
+        if all(word.folded in self.ordinary for word in words):
+            return None
+        if not name_like:
+            least = max(self.least_score, LEAST_SCORE_SMALL) if self.cased else self.least_score
+            return _best(folded, self.names_by_key.get(key, ()), least)
+        if key not in self.near:
+            self.near[key] = self.index.near(key)
+        return _best(folded, self.near[key], self.least_score)
+
+    def _chosen(
+        self, text: str, places: _Places, found: list[tuple[float, int, int, str]],
+    ) -> list[tuple[int, int, str, str, float]]:
+        taken: set[int] = set()
+        chosen = []
+        for score, at, last, name in sorted(found, key=lambda one: (-one[0], one[1] - one[2], one[1])):
+            if taken.isdisjoint(range(at, last + 1)):
+                taken.update(range(at, last + 1))
+                start = places[at][0]
+                heard = POSSESSIVE.sub("", text[start : places[last][1]])
+                if _as_written(heard) not in self.index.spellings.get(together(heard), ()):
+                    chosen.append((start, start + len(heard), heard, name, round(score, 3)))
+        return sorted(chosen)
+
+
+def _joined(text: str, places: _Places, at: int, last: int) -> bool:
+    return all(BETWEEN.fullmatch(text, one[1], other[0]) for one, other in pairwise(places[at : last + 1]))
+
+
+def _best(folded: str, candidates: Sequence[_Entry], least_score: float) -> _Scored:
+    length, letters = len(folded), letters_of(folded)
+    shortest, longest = LEAST_LENGTH_RATIO * length, length / LEAST_LENGTH_RATIO
+    best_score, best_name = 0.0, ""
+    for entry in candidates:
+        if not shortest <= entry.length <= longest:
+            continue
+        longer = max(length, entry.length)
+        most = (1 - max(least_score, best_score)) * longer
+        if (letters ^ entry.letters).bit_count() > min(MOST_OTHER_LETTERS * longer, most / OTHER_LETTER_COST):
+            continue
+        score = 1 - distance(folded, entry.folded, most) / longer
+        if score > best_score:
+            best_score, best_name = score, entry.name
+    return (best_score, best_name) if best_score >= least_score - 1e-9 else None
+
+
+def distance(heard: str, name: str, most: float = math.inf) -> float:
+    """Return the weighted edit distance of two folded spellings: what sounds alike costs less than 1.
+
+    Once it is sure to be over `most`, some number over `most` is returned.
+    """
+    first, heard_stop, name_stop = _unlike(heard, name)
+    middle = name[first:name_stop]
+    name_gone = [_gone(name, at) for at in range(first, name_stop)]
+    row = [0.0, *accumulate(name_gone)]
+    for i in range(first, heard_stop):
+        gone = _gone(heard, i)
+        changes = _changes(heard[i])
+        left = row[0] + gone
+        new = [left]
+        for j, other in enumerate(middle):
+            change = row[j] + changes.get(other, OTHER)
+            up = row[j + 1] + gone
+            left += name_gone[j]
+            if change < left:
+                left = change
+            if up < left:
+                left = up
+            new.append(left)
+        row = new
+        if min(row) > most:
+            return min(row)
+    return row[-1]
+
+
+def _unlike(heard: str, name: str) -> tuple[int, int, int]:
+    """Return where two words begin to differ, and where each has only their common ending left."""
+    first, heard_stop, name_stop = 0, len(heard), len(name)
+    while first < heard_stop and first < name_stop and heard[first] == name[first]:
+        first += 1
+    while heard_stop > first and name_stop > first and heard[heard_stop - 1] == name[name_stop - 1]:
+        heard_stop, name_stop = heard_stop - 1, name_stop - 1
+    return first, heard_stop, name_stop
+
+
+def _gone(word: str, at: int) -> float:
+    letter = word[at]
+    if at and word[at - 1] == letter:
+        return DOUBLED
+    if letter in WEAK:
+        return WEAK_GONE
+    return VOWEL_GONE if letter in VOWELS else OTHER
+
+
+@lru_cache(maxsize=4_096)
+def _changes(letter: str) -> dict[str, float]:
+    """Return what it costs to change a letter into each letter that sounds like it; all others cost OTHER."""
+    costs = dict.fromkeys(VOWELS, SAME_SOUND) if letter in VOWELS else {}
+    sounds = set(SOUNDS.get(letter, ""))
+    costs |= {other: SAME_SOUND for other, sound in SOUNDS.items() if sounds & set(sound)}
+    if letter in "cszj":
+        costs |= dict.fromkeys("cszj", SAME_SOUND)
+    return costs | {letter: 0.0}
