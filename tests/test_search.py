@@ -7,11 +7,16 @@ import json
 import math
 import os
 import shutil
+import subprocess
+import sys
 from collections import Counter
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
+from django.conf import settings as django_settings
+from django.core.management import call_command
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -415,6 +420,31 @@ def test_order_by_date_told(cast, tmp_path):
     assert set(titles(ask("kiln", last_day=19_651_231))) == set(refs(made[1], made[2]))
 
 
+def test_a_star_finds_every_word_that_begins_so(cast, tmp_path):
+    recording = bring(None, tmp_path, "A talk")
+    said(recording, [(0, 1000, "weaver weaving weft")])
+    part = segment(recording, 0, 1000, "Of the loom")
+    open_up(cast["council"], recording)
+    for text in ("weav*", "Wëav*", "wea* loom", "-wov* weav*"):
+        assert titles(ask(text)) == refs(part), text
+    assert ask("weav").total == ask("we*").total == ask("loom -wef*").total == 0
+    assert [piece.text for piece in marked("weaver, weft", read("weav*").marks) if piece.hit] == ["weaver"]
+
+
+def test_a_whole_reaches_what_is_tied_to_its_parts(cast, tmp_path):
+    recording = bring(None, tmp_path, "A talk")
+    whole, part, least = (named("figure", name, stars=[1]) for name in ("Bigfigure", "Midfigure", "Leastfigure"))
+    writing.tie(part, "part_of", whole)
+    writing.tie(least, "part_of", part)
+    told = segment(recording, 0, 1000, "A part", figures=[least.pk])
+    open_up(cast["council"], recording, whole, part, least)
+    for text in ("bigfigure", "of:bigfigure", "midfigure", "leastfigure"):
+        assert titles(ask(text)) == refs(told), text
+    assert ask("", things=(whole.pk,)).total == dict(ask("").facets["figure"])[whole.pk] == 1
+    open_up(cast["council"], part, terms=decisions.Terms())
+    assert ask("bigfigure").total == 0
+
+
 # --- upkeep ---
 
 
@@ -531,6 +561,42 @@ def test_the_old_index_answers_while_a_new_one_is_built(cast, tmp_path):
     assert index.current().folder != old
     assert not old.exists()
     assert ask("meanwhile").total == 1
+
+
+def another_process(code: str) -> str:
+    """What a process of its own prints, with this test's index folder as its own."""
+    env = {**os.environ, "UNDERSKY_HOME": str(Path(django_settings.INDEX).parent)}
+    whole = f"import django; django.setup()\nfrom archive.search import index\n{code}"
+    done = subprocess.run([sys.executable, "-c", whole], env=env, check=True, capture_output=True, text=True)
+    return done.stdout.strip()
+
+
+def test_another_process_sees_what_was_indexed_and_waits_its_turn(cast, tmp_path):
+    recording = bring(None, tmp_path, "A talk of kilns")
+    open_up(cast["council"], recording)
+    index.current()
+    before = index.current()  # all that was owed is paid by now
+    folder = before.folder.name
+    another_process(
+        "from archive.access.indexing import Atom, Field\n"
+        "index.indexing.atoms_of = lambda numbers: {n: [Atom(n, Field.TITLE, 'other words')] for n in numbers}\n"
+        f"index._write(index._home() / {folder!r}, [{recording.pk}])"
+    )
+    assert index.current().generation == before.generation + 1
+    assert ask("other").total == 1
+    with index._writing:
+        assert another_process("print(index._writing.take(wait=False))") == "False"
+    assert another_process("print(index._writing.take(wait=False))") == "True"
+
+
+def test_the_command_says_how_far_it_is(cast, tmp_path, capsys):
+    recording = bring(None, tmp_path, "A talk of kilns")
+    open_up(cast["council"], recording)
+    call_command("reindex")
+    said_so = capsys.readouterr().out
+    assert "100 %" in said_so
+    assert "texts indexed" in said_so
+    assert index._folder() is not None
 
 
 def test_a_broken_off_rebuild_leaves_the_old_index(cast, tmp_path):

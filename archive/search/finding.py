@@ -142,7 +142,7 @@ def _find(sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
 
 
 def _meet(sight: Sight, clause: Clause) -> _Met:
-    atoms, times = _standing(sight, clause.words)
+    atoms, times = _standing(sight, clause)
     parts = sight.board.stock.part[atoms]
     named = _named(sight, atoms[parts == Field.NAME])
     own = _is_own(parts, clause.field)
@@ -162,29 +162,39 @@ def _is_own(parts: Numbers, where: str) -> Flags:
     return np.full(len(parts), where == "")
 
 
-def _standing(sight: Sight, words: Sequence[str]) -> tuple[Numbers, NDArray[np.float64]]:
-    """The atoms met that hold these words one after the other, and how often."""
-    if len(words) > 1:
-        return _following(sight, words)
-    found = sight.board.stock.postings(words[0])
+def _standing(sight: Sight, clause: Clause) -> tuple[Numbers, NDArray[np.float64]]:
+    """The atoms met that hold the clause's words one after the other, and how often."""
+    if len(clause.words) > 1:
+        return _following(sight, clause.words)
+    stock = sight.board.stock
+    found = stock.beginning(clause.words[0]) if clause.is_beginning else stock.postings(clause.words[0])
     seen = sight.is_seen[found.atoms]
     return found.atoms[seen], found.times[seen].astype(np.float64)
 
 
 def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, NDArray[np.float64]]:
-    """Phrases: places on the line of all words met (Sight.first_word) from which every word stands in its turn."""
-    starts, home = NO_NUMBERS, NO_NUMBERS
-    for turn, word in enumerate(words):
-        atoms, positions = sight.board.stock.positions(word)
-        seen = sight.is_seen[atoms]
-        places = sight.first_word[atoms[seen]] + positions[seen] - turn
-        if turn == 0:
-            starts, home = places, atoms[seen]
-        else:
-            kept = np.isin(starts, places)
-            starts, home = starts[kept], home[kept]
-    atoms, times = np.unique(home, return_counts=True)
+    """Phrases: places on the line of all words met (Sight.first_word) from which every word stands in its turn.
+
+    The rarest word is taken first, and nothing more is read once no place is left.
+    """
+    stock = sight.board.stock
+    counts = {word: int(np.count_nonzero(sight.is_seen[stock.postings(word).atoms])) for word in words}
+    starts: Numbers | None = None
+    for turn in sorted(range(len(words)), key=lambda turn: (counts[words[turn]], turn)):
+        if not counts[words[turn]] or (starts is not None and not len(starts)):
+            return NO_NUMBERS, np.zeros(0)
+        found = stock.positions(words[turn])
+        seen = sight.is_seen[found.atoms]
+        places = sight.first_word[found.atoms[seen]] + found.times[seen] - turn
+        starts = places if starts is None else starts[np.isin(starts, places)]
+    atoms, times = np.unique(_home_of(sight, starts), return_counts=True)
     return atoms, times.astype(np.float64)
+
+
+def _home_of(sight: Sight, places: Numbers | None) -> Numbers:
+    """The atoms in which these places of the line lie."""
+    atoms, starts = sight.line
+    return atoms[np.searchsorted(starts, NO_NUMBERS if places is None else places, side="right") - 1]
 
 
 def _named(sight: Sight, atoms: Numbers) -> Flags:

@@ -1,4 +1,4 @@
-"""The query language: words, “phrases”, -without, and by: at: of: on: title: for where to look.
+"""The query language: words, beginnings*, “phrases”, -without, and by: at: of: on: title: for where to look.
 
 All that is asked must be met; what a minus stands before must not. Reading never fails: what is no word is passed
 over, an open quotation mark is closed at the end, and what is too long is cut and said to be.
@@ -14,6 +14,7 @@ from .words import words_of
 
 MOST_CHARS = 2_000
 MOST_WORDS = 40
+LEAST_LETTERS = 3  # before the star of a beginning
 
 # Field names as they are typed, before a colon.
 BY, AT, OF, ON, TITLE = "by", "at", "of", "on", "title"
@@ -30,13 +31,26 @@ PART = re.compile(
 class Clause:
     """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere.
 
-    `typed` is how it was written; it makes no difference to what is meant.
+    `is_beginning`: any word that begins with the one word given. `typed` is how it was written; it makes no
+    difference to what is meant.
     """
 
     field: str
     words: tuple[str, ...]
     is_excluded: bool = False
+    is_beginning: bool = False
     typed: str = dataclass_field(default="", compare=False)
+
+
+@dataclass(frozen=True)
+class Marks:
+    """A set of words: those named, and all that begin so."""
+
+    words: frozenset[str]
+    beginnings: tuple[str, ...] = ()
+
+    def __contains__(self, word: object) -> bool:
+        return word in self.words or (isinstance(word, str) and word.startswith(self.beginnings))
 
 
 @dataclass(frozen=True)
@@ -61,9 +75,10 @@ class Query:
         return not self.is_blank and not self.clauses
 
     @property
-    def marks(self) -> frozenset[str]:
+    def marks(self) -> Marks:
         """The words to mark in what is found."""
-        return frozenset(word for clause in self.wanted for word in clause.words)
+        whole = frozenset(word for clause in self.wanted if not clause.is_beginning for word in clause.words)
+        return Marks(whole, tuple(clause.words[0] for clause in self.wanted if clause.is_beginning))
 
 
 def read(text: str) -> Query:
@@ -88,4 +103,11 @@ def _clause(match: re.Match[str]) -> Clause | None:
     words = tuple(words_of(phrase if phrase is not None else match["word"]))
     if not words:
         return None
-    return Clause((match["field"] or "").lower(), words, match["minus"] is not None, match.group())
+    is_beginning = phrase is None and match["word"].endswith("*") and len(words) == 1
+    return Clause(
+        field=(match["field"] or "").lower(),
+        words=words,
+        is_excluded=match["minus"] is not None,
+        is_beginning=is_beginning and len(words[0]) >= LEAST_LETTERS,
+        typed=match.group(),
+    )

@@ -29,7 +29,8 @@ TIE_WEIGHT = 2.0
 OPEN, DESCRIPTION = 3, 2
 # Words in cues further apart than this do not follow each other in a phrase.
 LONGEST_PAUSE_MS = 4_000
-KEPT_VIEWERS = 64
+UPWARD = ("part_of", "narrower_than")
+KEPT_VIEWERS = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,16 +160,48 @@ class Sight:
         return self.statistics(False)
 
     def ties(self, *kinds: str) -> Ties:
-        """The ties of these kinds from documents, where both ends are met."""
+        """The ties of these kinds from documents, where both ends are met.
+
+        What is tied to a part is tied to the whole, and to broader topics, as far as these ties are met as well.
+        """
         held = self._ties.get(kinds)
         if held is None:
-            lies = self.board.layout
-            met = (self.level[lies.tie_source] >= DESCRIPTION) & (self.level[lies.tie_target] >= DESCRIPTION)
-            met &= np.isin(lies.tie_kind, [lay.tie_code(kind) for kind in kinds])
-            met &= self.board.document_of[lies.tie_source] >= 0
-            sources = self.board.document_of[lies.tie_source[met]]
-            held = self._ties[kinds] = Ties(sources, lies.tie_target[met], lies.tie_kind[met])
+            held = self._ties[kinds] = self._with_wholes(self._direct(kinds))
         return held
+
+    def _met_ties(self, kinds: tuple[str, ...]) -> Flags:
+        lies = self.board.layout
+        met = (self.level[lies.tie_source] >= DESCRIPTION) & (self.level[lies.tie_target] >= DESCRIPTION)
+        return met & np.isin(lies.tie_kind, [lay.tie_code(kind) for kind in kinds])
+
+    def _direct(self, kinds: tuple[str, ...]) -> Ties:
+        lies = self.board.layout
+        met = self._met_ties(kinds) & (self.board.document_of[lies.tie_source] >= 0)
+        return Ties(self.board.document_of[lies.tie_source[met]], lies.tie_target[met], lies.tie_kind[met])
+
+    @cached_property
+    def _upward(self) -> tuple[Numbers, Numbers]:
+        """Parts and narrower topics, ascending, and beside each what it is a part of or narrower than."""
+        lies = self.board.layout
+        met = np.flatnonzero(self._met_ties(UPWARD))
+        met = met[np.argsort(lies.tie_source[met], kind="stable")]
+        return lies.tie_source[met], lies.tie_target[met]
+
+    def _with_wholes(self, ties: Ties) -> Ties:
+        """Step by step upward, until a step brings nothing new (rings are harmless)."""
+        below, above = self._upward
+        known = _table(ties)
+        edge = known
+        while len(edge) and len(below):
+            first = np.searchsorted(below, edge[:, 1], side="left")
+            counts = np.searchsorted(below, edge[:, 1], side="right") - first
+            step = edge[np.repeat(np.arange(len(edge)), counts)]
+            step[:, 1] = above[_runs(first, counts)]
+            wider = np.unique(np.concatenate([known, step]), axis=0)
+            if len(wider) == len(known):
+                break
+            known, edge = wider, step
+        return Ties(known[:, 0], known[:, 1], known[:, 2])
 
     @cached_property
     def _ties(self) -> dict[tuple[str, ...], Ties]:
@@ -200,6 +233,17 @@ class Sight:
         line = np.zeros(len(stock), dtype=np.int64)
         line[order] = np.cumsum(gap) + np.cumsum(stock.words[order]) - stock.words[order]
         return line
+
+    @cached_property
+    def line(self) -> tuple[Numbers, Numbers]:
+        """The atoms met that hold a word, in the order of the line, and where each begins on it."""
+        atoms = np.flatnonzero(self.is_seen & (self.board.stock.words > 0))
+        atoms = atoms[np.argsort(self.first_word[atoms], kind="stable")]
+        return atoms, self.first_word[atoms]
+
+
+def _table(ties: Ties) -> Numbers:
+    return np.unique(np.stack([ties.documents, ties.targets, ties.kinds], axis=1), axis=0)
 
 
 _lock = threading.Lock()

@@ -41,7 +41,6 @@ class Postings:
 
 
 NO_NUMBERS: Numbers = np.zeros(0, dtype=np.int64)
-NONE = Postings(NO_NUMBERS, NO_NUMBERS)
 
 
 @dataclass(eq=False)
@@ -63,7 +62,8 @@ class Stock:
     mark: Numbers
 
     def __post_init__(self) -> None:
-        self._postings: OrderedDict[str, Postings] = OrderedDict()
+        self._counts: OrderedDict[str, Postings] = OrderedDict()
+        self._places: OrderedDict[str, Postings] = OrderedDict()
         self._lock = threading.Lock()
         # The files are let go when nobody reads from this state any more: a search may still be at it.
         weakref.finalize(self, self.reader.close)
@@ -102,23 +102,33 @@ class Stock:
 
     def postings(self, word: str) -> Postings:
         """Raises Damaged where the files cannot be read."""
+        return self._kept(self._counts, word, lambda: self._read([word]))
+
+    def beginning(self, start: str) -> Postings:
+        """The postings of all words that begin so, taken together."""
+        return self._kept(self._counts, start + "*", lambda: self._read(self._words_beginning(start)))
+
+    def positions(self, word: str) -> Postings:
+        """Every standing of the word by itself; `times` says which of the atom's words it is (from 0)."""
+        return self._kept(self._places, word, lambda: self._read_positions(word))
+
+    def _kept(self, among: OrderedDict[str, Postings], key: str, read: Callable[[], Postings]) -> Postings:
         with self._lock:
-            held = self._postings.get(word)
-            if held is None:
-                held = self._postings[word] = self._read(word)
-                self._trim()
-            else:
-                self._postings.move_to_end(word)
+            held = among.pop(key, None)
+            among[key] = held = held if held is not None else read()
+            while len(among) > 1 and sum(len(each.atoms) for each in among.values()) > KEPT_POSTINGS:
+                among.popitem(last=False)
+            while len(among) > KEPT_WORDS:
+                among.popitem(last=False)
             return held
 
-    def _trim(self) -> None:
-        while len(self._postings) > 1 and (
-            len(self._postings) > KEPT_WORDS
-            or sum(len(held.atoms) for held in self._postings.values()) > KEPT_POSTINGS
-        ):
-            self._postings.popitem(last=False)
+    def _words_beginning(self, start: str) -> list[str]:
+        try:
+            return [word.decode("utf-8") for word in self.reader.expand_prefix("text", start)]
+        except Exception as error:
+            raise Damaged(str(self.folder)) from error
 
-    def _read(self, word: str) -> Postings:
+    def _read(self, words: list[str]) -> Postings:
         atoms: list[int] = []
         times: list[float] = []
 
@@ -126,11 +136,12 @@ class Stock:
             atoms.append(matcher.id())
             times.append(matcher.weight())
 
-        self._each(word, take)
-        return Postings(np.array(atoms, dtype=np.int64), np.array(times).astype(np.int64)) if atoms else NONE
+        for word in words:
+            self._each(word, take)
+        places, which = np.unique(np.array(atoms, dtype=np.int64), return_inverse=True)
+        return Postings(places, np.bincount(which, times, minlength=len(places)).astype(np.int64))
 
-    def positions(self, word: str) -> tuple[Numbers, Numbers]:
-        """Every standing of the word: its atom, and which of the atom's words it is (from 0); in order of both."""
+    def _read_positions(self, word: str) -> Postings:
         atoms: list[int] = []
         positions: list[int] = []
 
@@ -139,9 +150,8 @@ class Stock:
             atoms.extend([matcher.id()] * len(found))
             positions.extend(found)
 
-        with self._lock:
-            self._each(word, take)
-        return np.array(atoms, dtype=np.int64), np.array(positions, dtype=np.int64)
+        self._each(word, take)
+        return Postings(np.array(atoms, dtype=np.int64), np.array(positions, dtype=np.int64))
 
     def _each(self, word: str, take: Callable[[Any], None]) -> None:
         """Go through the word's postings in the order of their atoms; any fault in the files becomes Damaged."""

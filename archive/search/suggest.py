@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import threading
 from bisect import bisect_left
+from collections.abc import Container
 from dataclasses import dataclass
 
 from ..access import found
@@ -66,12 +67,12 @@ def _order(name: Spelled, start: str) -> tuple[bool, str, str]:
     return not words_of(name.text)[0].startswith(start), name.text.casefold(), name.text
 
 
-def spelled_so(gate: Gate, numbers: list[int], words: frozenset[str]) -> dict[int, str]:
+def spelled_so(gate: Gate, numbers: list[int], words: Container[str]) -> dict[int, str]:
     """For each of these things that is met, the name of it that holds most of the words; the first of equals."""
     best: dict[int, tuple[int, str]] = dict.fromkeys(numbers, (0, ""))
     for name in found.names(gate.policy):
         if name.number in best and found.is_met(gate, name):
-            shared = len(words & set(words_of(name.text)))
+            shared = len({word for word in words_of(name.text) if word in words})
             if shared > best[name.number][0]:
                 best[name.number] = (shared, name.text)
     return {number: text for number, (_, text) in best.items()}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Collection
+from collections.abc import Container
 from dataclasses import dataclass
 
 from ..timecode.folding import fold, fold_letters
@@ -30,7 +30,7 @@ def words_of(text: str) -> list[str]:
     return [word[:LONGEST_WORD] for word in WORD.findall(fold(text))]
 
 
-def marked(text: str, wanted: Collection[str]) -> list[Piece]:
+def marked(text: str, wanted: Container[str]) -> list[Piece]:
     """The text in pieces, the wanted (folded) words marked; a long one is cut to the part round its first mark."""
     spans = _spans(text, wanted)
     start, end = _window(text, spans)
@@ -45,7 +45,7 @@ def marked(text: str, wanted: Collection[str]) -> list[Piece]:
     return [piece for piece in pieces if piece.text]
 
 
-def _spans(text: str, wanted: Collection[str]) -> list[tuple[int, int]]:
+def _spans(text: str, wanted: Container[str]) -> list[tuple[int, int]]:
     """Where the wanted words stand in the text as written (character offsets, marks included)."""
     folded, came_from = _folded_with_sources(text)
     found = []
