@@ -9,7 +9,7 @@ differ, one of them is wrong. A world holds
     trusts      [{"account", "item", "starts", "ends"}]
     accounts    name -> {"council", "active"}
     members     [{"account", "audience", "starts", "ends"}]
-    audiences   name -> None, "everyone" or "signed_in"
+    audiences   name -> None, "everyone", "signed_in", or ("any" | "all", [names]) where it is made of others
     zone        the home place's time zone
 
 Stretches are integer milliseconds, half-open. Moments are aware datetimes; every stretch of time is half-open too.
@@ -44,6 +44,10 @@ def belongs(world: World, account: str | None, audience: str, moment: datetime) 
     builtin = world["audiences"][audience]
     if builtin == "everyone":
         return True
+    if isinstance(builtin, tuple):
+        combining, parts = builtin
+        inside = [belongs(world, account, part, moment) for part in parts]
+        return bool(inside) and (all(inside) if combining == "all" else any(inside))
     if not signed_in(world, account):
         return False
     if builtin == "signed_in":

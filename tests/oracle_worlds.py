@@ -84,7 +84,10 @@ def random_town(rng: random.Random) -> World:
         "kin": {"council": False, "active": True},
         "gone": {"council": rng.random() < 0.5, "active": False},
     }
-    audiences = {"everyone": "everyone", "signed in": "signed_in", "kin": None, "crew": None}
+    audiences: dict[str, Any] = {"everyone": "everyone", "signed in": "signed_in", "kin": None, "crew": None}
+    for name in ("made", "made of made"):
+        parts = rng.sample(list(audiences), rng.choice((0, 1, 2, 2, 3)))
+        audiences[name] = (rng.choice(("any", "all")), parts)
     moments = rng.sample(MOMENTS, 2)
     members = [
         {"account": account, "audience": audience, **random_run(rng, moments)}
@@ -223,7 +226,11 @@ def _load_people(world: World, held: Loaded) -> None:
             username=name, password="!", is_council=facts["council"], is_active=facts["active"]
         )
     for name, builtin in world["audiences"].items():
-        held.audiences[name] = Audience.objects.create(name=name, builtin=builtin)
+        combining, parts = builtin if isinstance(builtin, tuple) else ("", [])
+        held.audiences[name] = Audience.objects.create(
+            name=name, builtin=None if combining else builtin, combining=combining
+        )
+        held.audiences[name].parts.set(held.audiences[part] for part in parts)
     for row in world["members"]:
         Membership.objects.create(
             account=held.accounts[row["account"]], audience=held.audiences[row["audience"]],
