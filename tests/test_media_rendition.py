@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import subprocess
+import sys
+import wave
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +14,10 @@ import pytest
 from archive.media import rendition
 from archive.media.chunks import Recipe, plan
 from archive.media.errors import MediaError
+from archive.media.files import remove_leftovers
 from archive.media.peaks import peaks_of
 from archive.media.rendition import Rendition, render, rendition_key, sweep_chunks
-from archive.media.spans import cut_to, merge
+from archive.media.spans import cut_to, merge, silence, to_samples
 from archive.media.working import WorkingCopy, make_working_copy
 from tests.media_sounds import as_24_bit, decode, voice, write_pcm
 
@@ -163,9 +167,14 @@ def test_a_clip_is_the_file_of_an_archive_that_holds_just_it(
     assert (clip.sha256, clip.peaks, clip.duration_ms) == (whole.sha256, whole.peaks, whole.duration_ms)
 
 
-def test_a_clip_does_not_know_of_closed_seconds_next_to_it(copy: WorkingCopy, tmp_path: Path) -> None:
-    plain = render(copy.path, tmp_path / "a.m4a", [], 1_000, 2_000, recipe=SMALL)
-    fenced = render(copy.path, tmp_path / "b.m4a", [(0, 1_000), (2_000, 4_000)], 1_000, 2_000, recipe=SMALL)
+def test_a_clip_beside_closed_seconds_is_that_of_a_recording_silent_there_from_the_start(
+    copy: WorkingCopy, talk: np.ndarray, tmp_path: Path
+) -> None:
+    closed = [(0, 1_000), (2_000, 4_000)]
+    quiet = write_pcm(tmp_path / "quiet.wav", silence(np.atleast_2d(talk), 0, to_samples(closed)))
+    twin = make_working_copy(quiet, tmp_path / "quiet.flac")
+    plain = render(twin.path, tmp_path / "a.m4a", [], 1_000, 2_000, recipe=SMALL)
+    fenced = render(copy.path, tmp_path / "b.m4a", closed, 1_000, 2_000, recipe=SMALL)
     assert plain.sha256 == fenced.sha256
 
 
@@ -205,6 +214,29 @@ def test_work_that_breaks_off_leaves_the_old_file_and_can_go_on(
     assert after.sha256 == render(copy.path, tmp_path / "b.m4a", [], recipe=SMALL).sha256
 
 
+KILLED_HALF_WAY = """
+import os, sys
+from archive.media.chunks import Recipe
+from archive.media.rendition import render
+work, out, chunks = sys.argv[1:]
+render(work, out, [], chunk_dir=chunks or None, recipe=Recipe(30), progress=lambda share: share > 0.5 and os._exit(9))
+"""
+
+
+@pytest.mark.parametrize("keeps_chunks", [True, False])
+def test_a_killed_build_shows_nothing_and_is_swept_up(copy: WorkingCopy, tmp_path: Path, keeps_chunks: bool) -> None:
+    """A process that dies without a word (os._exit runs no cleaning) half-way through."""
+    out, store = tmp_path / "a.m4a", str(tmp_path / "chunks") if keeps_chunks else ""
+    done = subprocess.run([sys.executable, "-c", KILLED_HALF_WAY, str(copy.path), str(out), store], check=False)
+    assert done.returncode == 9
+    assert not out.exists()
+    got = render(copy.path, out, [], chunk_dir=store or None, recipe=SMALL)
+    assert got.sha256 == render(copy.path, tmp_path / "b.m4a", [], recipe=SMALL).sha256
+    assert remove_leftovers(tmp_path) == 0, "nothing that may still be in use is touched"
+    remove_leftovers(tmp_path, older_than_s=0)
+    assert {path.name for path in tmp_path.iterdir()} - {"chunks"} == {"a.m4a", "b.m4a"}
+
+
 def test_a_crash_while_writing_leaves_nothing(
     copy: WorkingCopy, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -239,7 +271,9 @@ def test_the_key_is_the_same_for_the_same_closed_seconds() -> None:
     assert key == rendition_key("ab", [(1_500, 3_000), (1_000, 1_600)])
     assert key != rendition_key("ab", [(1_000, 3_001)])
     assert key != rendition_key("cd", [(1_000, 3_000)])
-    assert rendition_key("ab", [(0, 100), (900, 999)], 100, 900) == rendition_key("ab", [], 100, 900)
+    assert rendition_key("ab", [(0, 95), (905, 999)], 100, 900) == rendition_key("ab", [], 100, 900)
+    beside = rendition_key("ab", [(50, 100), (900, 950)], 100, 900)
+    assert rendition_key("ab", [(0, 100), (900, 999)], 100, 900) == beside
     assert rendition_key("ab", [], 100, 900) != rendition_key("ab", [], 100, 901)
     assert len(key) == 64
     assert set(key) <= set("0123456789abcdef")
@@ -254,9 +288,32 @@ def test_a_senseless_span_is_refused(span: tuple[int, int]) -> None:
 
 def test_spans_are_merged_and_cut() -> None:
     assert merge([(5, 9), (1, 3), (3, 4), (8, 12), (20, 20)]) == [(1, 4), (5, 12)]
-    assert cut_to([(1, 4), (5, 12)], 3, 6) == [(0, 1), (2, 3)]
-    assert cut_to([(1, 4), (5, 12)], 4, 5) == []
-    assert cut_to([(1, 4), (5, 12)], 2, None) == [(0, 2), (3, 10)]
+    assert cut_to([(10, 40), (50, 120)], 30, 60) == [(-5, 10), (20, 35)]
+    assert cut_to([(10, 40), (50, 120)], 40, 50) == [(-5, 0), (10, 15)]
+    assert cut_to([(10, 40), (50, 120)], 45, 45 + 1) == [(5, 6)]
+    assert cut_to([(10, 40), (50, 120)], 20, None) == [(-5, 20), (30, 100)]
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 16_000, 44_100, 48_000])
+def test_a_clip_holds_nothing_of_the_closed_span_beside_it(tmp_path: Path, rate_hz: int) -> None:
+    """Two masters that differ in the closed second alone give the same clips on both sides of it, byte for byte.
+
+    A resampler spreads each sample over its filter; without the guard the clips would differ in their last samples.
+    """
+    made = []
+    for seed in (1, 2):
+        times_s = np.arange(3 * rate_hz) / rate_hz
+        pcm = 5_000 * np.sin(2 * np.pi * 440 * times_s)
+        pcm[rate_hz : 2 * rate_hz] = np.random.default_rng(seed).integers(-20_000, 20_000, rate_hz)
+        master = tmp_path / f"{seed}.wav"
+        with wave.open(str(master), "wb") as file:
+            file.setparams((1, 2, rate_hz, 0, "NONE", ""))
+            file.writeframes(pcm.astype("<i2").tobytes())
+        copy = make_working_copy(master, tmp_path / f"{seed}.flac").path
+        made.append(
+            [render(copy, tmp_path / "clip.m4a", [(1_000, 2_000)], start, start + 1_000).sha256 for start in (0, 2_000)]
+        )
+    assert made[0] == made[1]
 
 
 @pytest.mark.parametrize("samples", [1, 1_023, 1_024, 30 * 1_024, 30 * 1_024 + 1, 240_000])

@@ -440,19 +440,24 @@ def _cue(cue: Cue, unnamed: set[str]) -> ShownCue:
 
 @dataclass(frozen=True)
 class Hearing:
-    """How a stretch [start_ms, end_ms) of a recording may be heard; `closed` is counted from `start_ms`."""
+    """How a stretch [start_ms, end_ms) of a recording may be heard.
+
+    `closed_in_recording` holds closed spans beside the stretch as well: where one ends or starts next to it, the sound
+    fades as it does in the whole, and nothing of what a resampler smeared over the edge is left.
+    """
 
     start_ms: int
     end_ms: int
-    closed: tuple[tuple[int, int], ...]
+    closed_in_recording: tuple[tuple[int, int], ...]
 
     @property
     def duration_ms(self) -> int:
         return self.end_ms - self.start_ms
 
     @property
-    def closed_in_recording(self) -> list[tuple[int, int]]:
-        return [(self.start_ms + start, self.start_ms + end) for start, end in self.closed]
+    def closed(self) -> tuple[tuple[int, int], ...]:
+        """What of the stretch is closed, counted from `start_ms`."""
+        return tuple(clip(list(self.closed_in_recording), self.start_ms, self.end_ms))
 
     @property
     def is_all_closed(self) -> bool:
@@ -471,8 +476,7 @@ def hearing_of_segment(gate: Gate, segment: Segment) -> Hearing | None:
     """None where the segment is not met in full."""
     if not gate.meets(segment.pk):
         return None
-    closed = gate.closed_stretches(segment.recording)
-    return Hearing(segment.start_ms, segment.end_ms, tuple(clip(closed, segment.start_ms, segment.end_ms)))
+    return Hearing(segment.start_ms, segment.end_ms, tuple(gate.closed_stretches(segment.recording)))
 
 
 # --- one of a kind ---

@@ -14,7 +14,8 @@ from .errors import MediaError
 
 RATE_HZ = 48_000
 SAMPLES_PER_MS = RATE_HZ // 1000
-FADE_SAMPLES = 240
+FADE_MS = 5
+FADE_SAMPLES = FADE_MS * SAMPLES_PER_MS
 """5 ms on each side of a closed span are altered: long enough not to click, short enough not to be missed."""
 GUARD_SAMPLES = 120
 """The 2.5 ms next to the span are silent too. A resampler smears each sample over its filter: 16 input samples
@@ -43,14 +44,16 @@ def merge(closed: Iterable[tuple[int, int]]) -> Spans:
 
 
 def cut_to(closed: Iterable[tuple[int, int]], start_ms: int, end_ms: int | None) -> Spans:
-    """Return the merged spans inside [start_ms, end_ms), counted from start_ms.
+    """Return the merged spans that alter [start_ms, end_ms), counted from start_ms.
 
-    A span that only touches the stretch from outside leaves no trace in it, not even a fade.
+    A span right beside the stretch alters it too, by its guard and fade: else the clip would keep what the resampler
+    smeared over its edge, and sound other than the whole does there. Of a span, up to 5 ms outside the stretch are
+    kept, so a start may be negative.
     """
     merged = merge(closed)
     stretch_end = end_ms if end_ms is not None else max((end for _, end in merged), default=0)
-    inside = ((max(a, start_ms) - start_ms, min(b, stretch_end) - start_ms) for a, b in merged)
-    return [(a, b) for a, b in inside if a < b]
+    near = ((max(a, start_ms - FADE_MS) - start_ms, min(b, stretch_end + FADE_MS) - start_ms) for a, b in merged)
+    return [(a, b) for a, b in near if a < b]
 
 
 def touches(closed_samples: Sequence[tuple[int, int]], start: int, stop: int) -> bool:
