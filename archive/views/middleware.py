@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.cache import patch_vary_headers
 from django.utils.functional import SimpleLazyObject
 
 from ..access.gate import Gate
@@ -41,6 +42,8 @@ class PageHeaders:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
+        # Said of every page alike: else it would tell whether a page had to ask who is there to find nothing.
+        patch_vary_headers(response, ("Cookie",))
         response.headers.setdefault("Cache-Control", "private, no-store")
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", "camera=(), microphone=(), geolocation=(self)")
