@@ -17,10 +17,11 @@ from archive.timecode.errors import TimecodeError
 from archive.timecode.times import format_clock, parse_clock
 
 STAMP = r"[0-9]{1,6}(?:[:;][0-9]{1,3}){1,3}(?:[.,][0-9]{1,9})?"
+BARE_STAMP = r"[0-9]{1,6}(?:[:;][0-9]{2}){1,3}(?:[.,][0-9]{1,9})?"
 SPACE = r"[ \t]{0,9}"
 UNTIL = rf"{SPACE}(?:-{{1,2}}>?|–|—|→){SPACE}({STAMP})"
 BRACKETED = re.compile(rf"{SPACE}[\[(]{SPACE}([-−]?{STAMP})(?:{UNTIL})?{SPACE}[\])]{SPACE}")
-BARE = re.compile(rf"{SPACE}({STAMP})(?:{UNTIL})?(?:[ \t]{{1,9}}(?:[-–—][ \t])?|$)")
+BARE = re.compile(rf"{SPACE}({BARE_STAMP})(?:{UNTIL})?(?:[ \t]{{1,9}}(?:[-–—][ \t])?|$)")
 SPEAKER = re.compile(r"([^\W\d_][^:\n]{0,39}):[ \t]+(?=\S)")
 BARE_SHARE = 0.2
 MAX_NAME_WORDS = 4
