@@ -1,0 +1,316 @@
+"""A crawl of every address, as one viewer: what came back, byte for byte, but for what may differ between two times.
+
+A NEW PAGE goes into ROUTES below, by the name of its address; the leak test fails until it is there. Say which kind
+of thing its `<str:ref>` stands for, which questions (`?…`) it can be asked, and what can be posted to it. In these,
+`{ref:KEY}` stands for the address of a thing of the plan, and `{word:KEY:PART}` for a canary of it.
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+from django.db import transaction
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils.http import parse_http_date
+
+from .twin import BY_KEY, LANGUAGE, NOW, Town, canary, clock
+
+HTMX = {"HX-Request": "true"}
+RANGES = tuple({"Range": asked} for asked in ("bytes=0-99", "bytes=-50", "bytes=400-", "bytes=999999999-"))
+NEVER = ("zzzzzzzzzzzz", "'")
+
+
+@dataclass(frozen=True)
+class Route:
+    """How one address is crawled. `of`: the kind that `<str:ref>` stands for. `posts`: fields, as `a=1&b=2`."""
+
+    of: str = ""
+    asks: tuple[str, ...] = ("",)
+    headers: tuple[dict[str, str], ...] = ({},)
+    posts: tuple[str, ...] = ("",)
+
+
+PAGED = ("", "?page=2", "?page=999", "?page=x")
+LIST = Route(asks=PAGED, headers=({}, HTMX))
+HIDDEN = ("undecided", "audience", "notice", "described", "tied")
+ABOUT = ("", "?about={ref:fig-open}", *(f"?about={{ref:{kind}-{way}}}" for kind in ("top", "fig") for way in HIDDEN))
+
+# The find page is asked for words that only hidden things have, for parts of them, and for things by their address.
+WORDS = (
+    *(f"{{word:{key}-{way}:name}}" for key in ("per", "pla", "fig", "top") for way in (*HIDDEN, "open")),
+    *(f"{{word:seg-{way}:title}}" for way in ("audience", "season", "notice", "described", "byperson", "inaudience")),
+    *(f"{{word:seg-{way}:cueen}}" for way in ("audience", "season", "notice", "described", "mixed", "inconsent")),
+    *(f"{{word:rec-{way}:title}}" for way in ("undecided", "consent", "notice", "described", "quiet")),
+    *(f"{{word:rec-{way}:{part}}}" for way in ("quiet", "audience") for part in ("file", "circumstances")),
+    "{word:spa-undecided:reason}", "{word:mir-audience:title}", "{word:per-audience:about}",
+)
+FIND = (
+    "", "?q=", "?q=story", "?q=story&page=2", "?q=story&sort=newest", "?q=story&sort=oldest", "?q=stori", "?q=st*",
+    "?q=zq*", "?q=zqper*", "?q=%22the+story%22", "?q=story+tide", "?q=-story", "?q=other", "?q=the&heard=1",
+    "?q=story&since=1970&until=1975", "?q=story&until=1961", "?q=story&kind=recording", "?q=story&kind=segment",
+    "?q=story&language=" + LANGUAGE, "?q=story&language=en", "?q=story&more=person", "?q=story&more=place",
+    *(f"?q={word}" for word in WORDS),
+    *(f"?q=story+{word}" for word in WORDS[:4]),
+    *(f"?{kind}={{ref:{key}-{way}}}" for kind, key in
+      (("person", "per"), ("place", "pla"), ("figure", "fig"), ("topic", "top")) for way in (*HIDDEN, "open")),
+    *(f"?q=story&figure={ref}" for ref in NEVER),
+)
+
+# Forms of the desk take names: those of hidden things must be taken as names that nobody has.
+TYPED = "&".join(
+    f"{name}={{word:{key}-{way}:own}}"
+    for name, key in (("speakers", "per"), ("told_of", "per"), ("topics", "top"), ("places", "pla"), ("figures", "fig"))
+    for way in ("audience", "undecided", "notice", "open")
+)
+NAMED = (
+    "title=t&recorded_on=1960&language=en&version=1&name_text=zqperaudienceown&name_language=en&" + TYPED +
+    "&learned_from={word:per-audience:own}&part_of={word:fig-audience:own}&broader={word:top-audience:own}"
+    "&figure={word:fig-audience:own}"
+)
+TIMES = "title=t&start=0&end=0.5&version=1&"
+SEGMENT = (TIMES + TYPED, TIMES + "sure=on&" + TYPED, "cue=0-900")
+
+MADE = ("person", "place", "figure", "topic", "mirror")
+
+ROUTES: dict[str, Route] = {
+    "home": Route(),
+    "sign_in": Route(asks=("", "?next=/recordings/{ref:rec-audience}/"), posts=("username=plain&password=wrong",)),
+    "sign_out": Route(),
+    "account": Route(),
+    "change_password": Route(),
+    "recordings": LIST,
+    "people": LIST,
+    "places": LIST,
+    "figures": LIST,
+    "mirrors": LIST,
+    "topics": LIST,
+    "recording": Route("recording", ("", "?page=2", "?t=1")),
+    "segment": Route("segment", ("", "?t=1")),
+    "person": Route("person", ("", "?page=2")),
+    "place": Route("place", ("", "?page=2")),
+    "figure": Route("figure", ("", "?page=2")),
+    "mirror": Route("mirror"),
+    "topic": Route("topic", ("", "?page=2")),
+    "recording_sound": Route("recording", headers=({}, *RANGES)),
+    "segment_sound": Route("segment", headers=({}, *RANGES)),
+    "recording_sound_ready": Route("recording"),
+    "segment_sound_ready": Route("segment"),
+    "recording_captions": Route("recording"),
+    "segment_captions": Route("segment"),
+    "find": Route(asks=FIND),
+    "suggest": Route(asks=("", "?q=s", "?q=zq", "?q=zqp", "?q=zqpera", *(f"?q={word}" for word in WORDS[:24]))),
+    "map": Route(asks=ABOUT),
+    "map_frame": Route(asks=ABOUT[:4]),
+    "places_geojson": Route(asks=ABOUT),
+    "sky": Route(asks=("", "?kind=zenith&year=1000")),
+    "sky_chart": Route(),
+    "desk": Route(asks=("", "?brought={ref:rec-audience}", "?brought={ref:rec-undecided}", "?brought=x")),
+    "desk_recording": Route("recording"),
+    "edit": Route(posts=("", NAMED)),
+    **{f"add_{kind}": Route(posts=("", NAMED)) for kind in MADE},
+    **{f"edit_{kind}": Route(kind, posts=(NAMED,)) for kind in MADE},
+    "cut": Route("recording", posts=(*SEGMENT, "from_ms=0&to_ms=900")),
+    "edit_segment": Route("segment", posts=SEGMENT),
+    "remove_segment": Route("segment"),
+    "bring": Route(posts=("", NAMED)),
+    "add_transcript": Route("recording"),
+    "edit_recording": Route("recording", posts=(NAMED,)),
+    "council": Route(asks=("", "?kind=segment", "?by={ref:rec-audience}", "?by={ref:per-audience}", "?by=x")),
+    "decide": Route(),
+    "decide_many": Route(),
+    "close_now": Route(),
+    "audiences": Route(),
+    "audience": Route(),
+    "end_member": Route(),
+    "answer_wish": Route(),
+    "ledger": Route(asks=("", "?page=2", "?item={ref:rec-audience}", "?item=x")),
+    "report": Route(),
+    "consent": Route("recording"),
+    "consent_paper": Route(),
+    "entrust": Route(),
+}
+
+# What other parts of an address may stand for.
+PARAMETERS: dict[str, tuple[str, ...]] = {"number": ("1", "999"), "lang": ("en", LANGUAGE, "fr")}
+
+
+# --- the address map ---
+
+
+def routes() -> dict[str, str]:
+    """Every address by name, but for those of the framework's own account pages; unnamed ones by their pattern."""
+    return dict(_routes(get_resolver().url_patterns, ""))
+
+
+def _routes(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[tuple[str, str]]:
+    for pattern in patterns:
+        route = before + str(pattern.pattern)
+        if isinstance(pattern, URLPattern):
+            yield pattern.name or route, route
+        elif pattern.app_name != "admin":
+            yield from _routes(pattern.url_patterns, route)
+
+
+# --- what is asked ---
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One request; `about` is the key of the thing whose address it is, if any."""
+
+    method: str
+    path: str
+    headers: tuple[tuple[str, str], ...] = ()
+    data: str = ""
+    route: str = ""
+    about: str = ""
+
+
+def asks(refs: dict[str, str], only: tuple[str, ...] = ()) -> list[Ask]:
+    """Every request of a crawl, for an archive whose things have these refs."""
+    return [
+        ask
+        for name, pattern in routes().items()
+        if not only or name in only
+        for about, kwargs in _addresses(ROUTES.get(name, Route()), pattern, refs)
+        for ask in _asks(name, reverse(name, kwargs=kwargs), about, refs)
+    ]
+
+
+def _addresses(route: Route, pattern: str, refs: dict[str, str]) -> Iterator[tuple[str, dict[str, str]]]:
+    parameters = re.findall(r"<(?:\w+:)?(\w+)>", pattern)
+    if parameters == ["kind", "ref"]:
+        yield from _kinds_and_refs(refs)
+        return
+    choices = [list(_choices(route, name, refs)) for name in parameters]
+    for chosen in product(*choices):
+        about = next((key for key, _value in chosen if key), "")
+        yield about, {name: value for name, (_key, value) in zip(parameters, chosen, strict=True)}
+
+
+def _kinds_and_refs(refs: dict[str, str]) -> Iterator[tuple[str, dict[str, str]]]:
+    """Every thing under its own kind; some under another, some under none, and some that never were."""
+    for at, (key, ref) in enumerate(refs.items()):
+        yield key, {"kind": BY_KEY[key].kind, "ref": ref}
+        if at % 9 == 0:
+            yield key, {"kind": "person" if BY_KEY[key].kind != "person" else "place", "ref": ref}
+            yield key, {"kind": "cue", "ref": ref}
+    yield "", {"kind": "person", "ref": NEVER[0]}
+
+
+def _choices(route: Route, parameter: str, refs: dict[str, str]) -> Iterator[tuple[str, str]]:
+    """Addresses of each thing of the kind, of one thing of every other kind, and of things that never were."""
+    if parameter != "ref":
+        yield from (("", value) for value in PARAMETERS.get(parameter, ("x", "1")))
+        return
+    others: set[str] = set()
+    for key, ref in refs.items():
+        kind = BY_KEY[key].kind
+        if kind == route.of or kind not in others:
+            others.add(kind)
+            yield key, ref
+    yield from (("", ref) for ref in NEVER)
+
+
+# Things whose addresses are asked in every way; those of the others are fetched once.
+SAMPLES = re.compile(r"(?:\w+-(?:open|audience|described|quiet|clip|mixed))?")
+
+
+def _asks(name: str, path: str, about: str, refs: dict[str, str]) -> Iterator[Ask]:
+    route = ROUTES.get(name, Route())
+    ways = list(product(route.asks, route.headers))
+    is_sample = SAMPLES.fullmatch(about)
+    for question, headers in ways if is_sample else ways[:1]:
+        yield Ask("GET", path + filled(question, refs), tuple(headers.items()), route=name, about=about)
+    if is_sample:
+        yield Ask("HEAD", path, route=name, about=about)
+        for data in route.posts:
+            yield Ask("POST", path, data=filled(data, refs), route=name, about=about)
+
+
+def filled(text: str, refs: dict[str, str]) -> str:
+    text = re.sub(r"\{ref:([\w-]+)\}", lambda match: refs[match[1]], text)
+    return re.sub(r"\{word:([\w-]+):(\w+)\}", lambda match: canary(match[1], match[2]), text)
+
+
+# --- what came back ---
+
+
+@dataclass(frozen=True)
+class Answer:
+    status: int
+    headers: tuple[tuple[str, str], ...]
+    body: bytes
+
+    def everything(self) -> bytes:
+        return repr(self.headers).encode() + self.body
+
+
+TOKENS = (
+    re.compile(rb'(name="csrfmiddlewaretoken" value=")\w+'),
+    re.compile(rb'(X-CSRFToken[^\w]+)\w{64}'),
+    re.compile(rb"(csrftoken=)\w+"),
+    re.compile(rb"(sessionid=)\w+"),
+    re.compile(rb"(messages=)[^;]+"),
+    re.compile(rb"(expires=)[^;]+"),
+)
+
+
+def normal(raw: bytes) -> bytes:
+    """Without what is drawn anew for each request: tokens and the number of the session."""
+    for pattern in TOKENS:
+        raw = pattern.sub(rb"\1-", raw)
+    return raw
+
+
+def crawl(town: Town, viewer: str, wanted: list[Ask]) -> dict[Ask, Answer]:
+    """Ask everything, in order, as this viewer. Whatever a request writes is taken back after it."""
+    client = Client()
+    with clock(NOW), quiet_log():
+        account = town.cast.get(viewer)
+        if account is not None:
+            client.force_login(account)
+        return {ask: _answer(client, ask) for ask in wanted}
+
+
+@contextmanager
+def quiet_log() -> Iterator[None]:
+    """Thousands of answers of 404 are as they should be."""
+    logging.disable(logging.WARNING)
+    try:
+        yield
+    finally:
+        logging.disable(logging.NOTSET)
+
+
+def _answer(client: Client, ask: Ask) -> Answer:
+    with transaction.atomic():
+        cookies = client.cookies.copy()
+        response = client.generic(
+            ask.method, ask.path, ask.data, content_type="application/x-www-form-urlencoded",
+            headers=dict(ask.headers),
+        )
+        body = b"".join(response.streaming_content) if response.streaming else response.content
+        client.cookies = cookies
+        transaction.set_rollback(True)
+    return Answer(response.status_code, _headers(response), normal(body))
+
+
+def _headers(response: Any) -> tuple[tuple[str, str], ...]:
+    rows = [*response.headers.items(), *(("Set-Cookie", cookie.OutputString()) for cookie in response.cookies.values())]
+    return tuple(sorted((name, _settled(name, value)) for name, value in rows if name != "Date"))
+
+
+def _settled(name: str, value: str) -> str:
+    """A header but for what changes by itself. A page that is not to be kept says that it ends now."""
+    if name == "Expires" and abs(parse_http_date(value) - time.time()) < 600:
+        return "now"
+    return normal(value.encode()).decode()
