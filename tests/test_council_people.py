@@ -148,7 +148,7 @@ def test_nobody_adds_themselves_alone(cast, as_council, client, tmp_path):
     open_up(cast["council"], recording, terms=decisions.Terms([Audience.objects.get(name="women")]))
     page = add(as_council, "women", cast["council"]).content.decode()
     assert "Nobody adds themselves alone." in page
-    wish = OwnWish.objects.get()
+    wish = OwnWish.ungated.get()
     assert level(cast["council"], recording) == Level.DESCRIPTION
     answer = as_council.post(reverse("answer_wish", args=[wish.ref]), {"answer": "yes"}, follow=True)
     assert "Nobody confirms their own wish." in answer.content.decode()
@@ -166,7 +166,7 @@ def test_nobody_adds_themselves_alone(cast, as_council, client, tmp_path):
 def test_a_second_member_can_decline(cast, as_council, client):
     add(as_council, "women", cast["council"])
     client.force_login(cast["second"])
-    client.post(reverse("answer_wish", args=[OwnWish.objects.get().ref]), {"answer": "no"})
+    client.post(reverse("answer_wish", args=[OwnWish.ungated.get().ref]), {"answer": "no"})
     assert not Membership.objects.filter(account=cast["council"]).exists()
     assert audiences.wishes(Gate(cast["second"])) == []
 
@@ -249,7 +249,7 @@ def test_only_those_who_withdrew_give_it_anew(cast, as_council, tmp_path):
 def test_the_signed_paper_is_kept_for_the_council_alone(cast, as_council, client, tmp_path):
     recording = bring(None, tmp_path, "A talk")
     state(as_council, recording, "given", paper=SimpleUploadedFile("signed.pdf", PDF))
-    address = reverse("consent_paper", args=[Consent.ungated.get().pk])
+    address = reverse("consent_paper", args=[recording.ref, Consent.ungated.get().paper_sha256])
     answer = as_council.get(address)
     assert (answer.content, answer["Content-Type"]) == (PDF, "application/pdf")
     assert answer["Content-Disposition"] == 'attachment; filename="signed.pdf"'

@@ -50,7 +50,7 @@ class AudienceShown:
     parts: tuple[tuple[str, str], ...]  # ref, name
     members: tuple[MemberShown, ...]
     people_now: int
-    conditions: int
+    uses: int  # conditions that name it
 
 
 # --- reading ---
@@ -85,7 +85,7 @@ def _shown(row: Audience, now: datetime) -> AudienceShown:
         parts=tuple(sorted(((part.ref, part.name) for part in row.parts.all()), key=lambda part: part[1].casefold())),
         members=tuple(ordered),
         people_now=len({each.account_ref for each in members if each.state == "now"}),
-        conditions=Condition.ungated.filter(audiences=row, lifted_by__isnull=True).count(),
+        uses=Condition.ungated.filter(audiences=row, lifted_by__isnull=True).count(),
     )
 
 
@@ -97,6 +97,12 @@ def _member(row: Membership, now: datetime) -> MemberShown:
         state = "ahead"
     by = str(row.granted_by or "")
     return MemberShown(row.pk, row.account.ref, str(row.account), row.starts_at, row.ends_at, by, state)
+
+
+def membership(audience: Audience, number: int) -> Membership | None:
+    """A belonging to this audience that is not over."""
+    rows = Membership.objects.filter(decisions.runs_at(timezone.now(), or_later=True), audience=audience, pk=number)
+    return rows.select_related("account", "audience").first()
 
 
 def people() -> list[tuple[str, str]]:
@@ -216,7 +222,7 @@ def wish(by: Account, audience: Audience, starts_at: datetime, ends_at: datetime
         raise ValidationError(_("Nobody is added to “%(name)s” by name.") % {"name": audience.name})
     if ends_at is not None and ends_at <= starts_at:
         raise ValidationError({"ends_at": _("It would end before it starts. Change one of the two dates.")})
-    made = OwnWish.objects.create(audience=audience, account=by, starts_at=starts_at, ends_at=ends_at)
+    made = OwnWish.ungated.create(audience=audience, account=by, starts_at=starts_at, ends_at=ends_at)
     ledger.write("own wish", by, audience=audience.ref, account=by.ref, ends_at=ends_at)
     return made
 
@@ -224,7 +230,7 @@ def wish(by: Account, audience: Audience, starts_at: datetime, ends_at: datetime
 def wishes(gate: Gate) -> list[WishShown]:
     """What waits for a second member's word, oldest first."""
     decisions.require(gate.account, "is_council")
-    rows = OwnWish.objects.filter(answered_at__isnull=True).select_related("audience", "account")
+    rows = OwnWish.ungated.filter(answered_at__isnull=True).select_related("audience", "account")
     return [
         WishShown(
             row.ref, row.audience.name, row.audience.ref, str(row.account), row.account.ref, row.starts_at, row.ends_at
@@ -237,7 +243,7 @@ def wishes(gate: Gate) -> list[WishShown]:
 def answer_wish(by: Account, ref: str, confirms: bool) -> Membership | None:
     """Another council member confirms (and so grants) or declines."""
     decisions.require(by, "is_council")
-    held = OwnWish.objects.select_for_update().filter(ref=ref, answered_at__isnull=True).first()
+    held = OwnWish.ungated.select_for_update().filter(ref=ref, answered_at__isnull=True).first()
     if held is None:
         raise ValidationError(_("This was answered already. Look at the page again."))
     if held.account_id == by.pk and confirms:

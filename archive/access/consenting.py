@@ -23,6 +23,7 @@ class Statement:
     stated_on: date
     words: str
     paper_name: str
+    paper_sha256: str
     recorded_by: str
     recorded_at: datetime
 
@@ -34,7 +35,7 @@ def statements(gate: Gate, recording: int) -> list[Statement]:
     return [
         Statement(
             row.pk, row.state, row.get_state_display(), row.given_by, row.stated_on, row.words,
-            row.paper_name, str(row.recorded_by or ""), row.recorded_at,
+            row.paper_name, row.paper_sha256, str(row.recorded_by or ""), row.recorded_at,
         )
         for row in rows
     ]

@@ -57,8 +57,23 @@ def _one_writer_at_a_time() -> None:
 
 @dataclass(frozen=True)
 class Broken:
+    """The first row that does not hold: its number, what it says it is, and what is wrong with it."""
+
     row: int
+    event: str
+    at: datetime
     why: str
+
+
+def newest_digest() -> str:
+    """The digest of the newest row; empty for an empty ledger."""
+    last = LedgerRow.objects.order_by("-id").only("digest").first()
+    return last.digest if last is not None else ""
+
+
+def holds(digest: str) -> bool:
+    """Whether a row with this digest stands in the ledger."""
+    return LedgerRow.objects.filter(digest=digest).exists()
 
 
 def check(rows: Iterator[LedgerRow] | None = None) -> tuple[int, Broken | None]:
@@ -66,8 +81,12 @@ def check(rows: Iterator[LedgerRow] | None = None) -> tuple[int, Broken | None]:
     previous, count = FIRST, 0
     for row in rows if rows is not None else LedgerRow.objects.order_by("id").iterator():
         if row.previous != previous:
-            return count, Broken(row.pk, "it does not follow the row before it; one is missing or was slipped in")
+            return count, _broken(row, "it does not follow the row before it; one is missing or was slipped in")
         if row.digest != digest(previous, row.at, row.actor, row.event, row.item, row.detail):
-            return count, Broken(row.pk, "its words are not those that were written")
+            return count, _broken(row, "its words are not those that were written")
         previous, count = row.digest, count + 1
     return count, None
+
+
+def _broken(row: LedgerRow, why: str) -> Broken:
+    return Broken(row.pk, row.event, row.at, why)

@@ -52,11 +52,11 @@ def _limited(blocks: Iterable[bytes]) -> Iterable[bytes]:
         yield block
 
 
-def of(gate: Gate, consent: int) -> tuple[str, str, bytes] | None:
-    """Name, media type and bytes of a consent's paper, for the council."""
+def of(gate: Gate, ref: str, sha256: str) -> tuple[str, str, bytes] | None:
+    """Name, media type and bytes of a paper of this recording's consents, for the council."""
     decisions.require(gate.account, "is_council")
-    row = Consent.ungated.filter(pk=consent).exclude(paper_sha256="").first()
-    if row is None:
+    row = Consent.ungated.filter(recording__ref=ref, paper_sha256=sha256).first()
+    if row is None or not sha256:
         return None
     try:
         data = (_folder() / row.paper_sha256).read_bytes()

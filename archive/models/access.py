@@ -81,6 +81,8 @@ class OwnWish(models.Model):
     )
     answered_at = models.DateTimeField(null=True, blank=True)
 
+    ungated = models.Manager()
+
     class Meta:
         ordering = ["asked_at", "id"]
 

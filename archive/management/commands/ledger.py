@@ -9,7 +9,6 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
 
 from archive.access import ledger
-from archive.models import LedgerRow
 
 
 class Command(BaseCommand):
@@ -28,24 +27,22 @@ class Command(BaseCommand):
         if broken is not None:
             raise CommandError(self._where(count, broken))
         head = options["head"]
-        if head and not LedgerRow.objects.filter(digest=head).exists():
+        if head and not ledger.holds(head):
             raise CommandError(
                 _("The chain holds in itself, but the noted digest %(head)s is no longer in it: rows were taken off "
                   "its end, or it was written anew. Compare with a backup.") % {"head": head}
             )
-        last = LedgerRow.objects.order_by("-id").first()
         self.stdout.write(_("%(count)d rows, all whole. Newest digest: %(digest)s")
-                          % {"count": count, "digest": last.digest if last else "–"})
+                          % {"count": count, "digest": ledger.newest_digest() or "–"})
 
     def _where(self, count: int, broken: ledger.Broken) -> str:
-        row = LedgerRow.objects.get(pk=broken.row)
         return _(
             "Row %(row)d is the first broken one (%(event)s, %(at)s, after %(count)d whole rows): %(why)s. Compare "
             "this row and those after it with a backup."
         ) % {
             "row": broken.row,
-            "event": row.event,
-            "at": row.at.isoformat(timespec="seconds"),
+            "event": broken.event,
+            "at": broken.at.isoformat(timespec="seconds"),
             "count": count,
             "why": broken.why,
         }

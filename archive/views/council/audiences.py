@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from ...access import audiences, decisions, policy
-from ...models import Audience, Combining, Membership
+from ...models import Audience, Combining
 from ..loading import GatedRequest, for_role
 from . import parts
 from .forms import DateInput
@@ -213,8 +213,8 @@ ACTS = {"describe": _describe, "made_of": _make_of, "member": _add_member}
 def end_member(request: GatedRequest, ref: str) -> HttpResponse:
     row = _row(ref)
     number = parts.number(request.POST.get("membership", ""))
-    held = Membership.objects.filter(audience=row, pk=number).first()
-    if held is None or (held.ends_at is not None and held.ends_at <= timezone.now()):
+    held = audiences.membership(row, number)
+    if held is None:
         messages.error(request, _("That belonging has ended already."))
     else:
         decisions.leave(request.user, held)

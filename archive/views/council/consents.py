@@ -100,7 +100,7 @@ def consent(request: GatedRequest, ref: str) -> HttpResponse:
             "nav": "council",
             "label": parts.named(label),
             "crumbs": parts.crumbs((label.text, parts.address(label)), _("Consent")),
-            "said": [_statement(one) for one in said],
+            "said": [_statement(one, ref) for one in said],
             "is_withdrawn": is_withdrawn,
             "form": form,
             "action": request.path,
@@ -109,8 +109,8 @@ def consent(request: GatedRequest, ref: str) -> HttpResponse:
     )
 
 
-def _statement(one: consenting.Statement) -> parts.Shown:
-    return {"shown": one, "paper_url": reverse("consent_paper", args=[one.number]) if one.paper_name else ""}
+def _statement(one: consenting.Statement, ref: str) -> parts.Shown:
+    return {"shown": one, "paper_url": reverse("consent_paper", args=[ref, one.paper_sha256]) if one.paper_name else ""}
 
 
 def _state(request: GatedRequest, row: Recording, form: ConsentForm) -> HttpResponse:
@@ -134,8 +134,8 @@ def _state(request: GatedRequest, row: Recording, form: ConsentForm) -> HttpResp
 
 @for_role("is_council")
 @require_safe
-def consent_paper(request: GatedRequest, number: int) -> HttpResponse:
-    found = papers.of(request.gate, number)
+def consent_paper(request: GatedRequest, ref: str, sha256: str) -> HttpResponse:
+    found = papers.of(request.gate, ref, sha256)
     if found is None:
         raise Http404
     name, kind, data = found
@@ -146,5 +146,5 @@ def consent_paper(request: GatedRequest, number: int) -> HttpResponse:
 
 urlpatterns: list[URLPattern] = [
     path("council/consent/<str:ref>/", consent, name="consent"),
-    path("council/papers/<int:number>/", consent_paper, name="consent_paper"),
+    path("council/papers/<str:ref>/<str:sha256>/", consent_paper, name="consent_paper"),
 ]

@@ -84,7 +84,7 @@ def condition(one: ConditionShown, reaches: Label | None = None) -> Shown:
         "target": named(one.target),
         "by_tie": by_tie,
         "review_on": one.review_on,
-        "decision": decision(one.decision),
+        "ruling": decision(one.decision),
         "is_from_consent": one.is_from_consent,
     }
 

@@ -100,7 +100,7 @@ def _card(one: Waiting) -> Shown:
             for tie in one.ties
             if tie.kind in (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.TOPIC)
         ],
-        "conditions": [parts.condition(each, one.label) for each in one.conditions],
+        "limits": [parts.condition(each, one.label) for each in one.conditions],
     }
 
 

@@ -187,6 +187,7 @@ def actions(request: GatedRequest, item: Item) -> list[Shown]:
             found.append((_("Cut"), optional("cut", item.ref)))
     if getattr(request.user, "is_council", False):
         found.append((_("Decide"), optional("decide", item.kind, item.ref)))
+        found.append((_("Close now"), optional("close_now", item.kind, item.ref)))
     return [{"label": words, "url": url, "quiet": True} for words, url in found if url]
 
 
