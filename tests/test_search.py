@@ -9,6 +9,7 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 from collections import Counter
 from datetime import date
 from pathlib import Path
@@ -17,6 +18,7 @@ import numpy as np
 import pytest
 from django.conf import settings as django_settings
 from django.core.management import call_command
+from django.db import connection, transaction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -29,7 +31,7 @@ from archive.search.query import Clause, read
 from archive.search.stock import NUMBERS
 from archive.search.words import Piece, marked, words_of
 
-from .conftest import bring, open_up, segment
+from .conftest import bring, make_cast, open_up, segment
 
 pytestmark = pytest.mark.django_db
 
@@ -481,6 +483,39 @@ def test_a_debt_left_by_a_crash_is_paid_before_the_next_search(cast, tmp_path, m
     assert IndexDebt.objects.filter(item_number=part.pk).exists()
     monkeypatch.undo()
     assert titles(ask("added")) == refs(part)
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_a_change_under_way_is_not_missed(tmp_path):
+    """A second change of an item already owed writes no second debt: paying must wait until it is committed."""
+    if connection.vendor != "postgresql":
+        pytest.skip("SQLite lets one writer in at a time: run with UNDERSKY_DATABASE=postgresql://…")
+    cast = make_cast()
+    recording = bring(None, tmp_path, "A talk")
+    part = segment(recording, 0, 1000, "Before")
+    open_up(cast["council"], recording)
+    index.rebuild()
+    writing.owe_index([part.pk])  # outside a transaction the listener pays at once
+    IndexDebt.objects.get_or_create(item_number=part.pk)
+    changed, may_commit = threading.Event(), threading.Event()
+
+    def change() -> None:
+        with transaction.atomic():
+            Segment.ungated.filter(pk=part.pk).update(title="After")
+            IndexDebt.objects.bulk_create([IndexDebt(item_number=part.pk)], ignore_conflicts=True)
+            changed.set()
+            may_commit.wait(10)
+        connection.close()
+
+    writer = threading.Thread(target=change)
+    writer.start()
+    assert changed.wait(10)
+    threading.Timer(0.5, may_commit.set).start()
+    index.pay()
+    writer.join()
+    index.pay()
+    assert ask("after").total == 1
 
 
 def damage_missing(folder):

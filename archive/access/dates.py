@@ -12,7 +12,7 @@ def days_of(text: str) -> Days | None:
 
     A month's last day is taken as 31: the numbers are for comparing, not for counting.
     """
-    parts = [_part(part) for part in text.strip().split("/")]
+    parts = [_part(part) for part in text.strip().upper().split("/")]
     if len(parts) > 2 or any(part is None for part in parts):
         return None
     known = [part for part in parts if part is not None]

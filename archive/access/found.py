@@ -48,6 +48,8 @@ def cues(gate: Gate, numbers: Iterable[int]) -> dict[int, FoundCue]:
 
 def number_of(gate: Gate, kind: str, ref: str) -> int | None:
     """The number of the thing at this address, where its description is met."""
+    if not (ref.isascii() and ref.isalnum()):  # some databases refuse some of what can be typed
+        return None
     number = Item.ungated.filter(kind=kind, ref=ref).values_list("pk", flat=True).first()
     return number if number is not None and gate.meets(number, Level.DESCRIPTION) else None
 

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import IntEnum
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from ..models import (
     Cue,
@@ -132,9 +132,13 @@ def is_owed() -> bool:
 def debts() -> Iterator[list[int]]:
     """The items owed to the index. They are struck off when the block ends well, and stay owed when it does not.
 
-    They are struck off first and read after, so that a change made meanwhile is owed anew.
+    They are struck off first and read after, while no other change can be committed, so that none is missed: SQLite
+    lets one writer in at a time; PostgreSQL is asked to hold back whoever owes the index.
     """
     with transaction.atomic():
+        if connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute("LOCK TABLE archive_indexdebt IN EXCLUSIVE MODE")
         rows = dict(IndexDebt.objects.order_by("pk").values_list("pk", "item_number"))
         for at in range(0, len(rows), BATCH):
             IndexDebt.objects.filter(pk__in=list(rows)[at : at + BATCH]).delete()
