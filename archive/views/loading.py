@@ -28,11 +28,11 @@ class View(Protocol):
     def __call__(self, request: GatedRequest, *args: Any, **kwargs: Any) -> HttpResponse: ...
 
 
-class OnlyNotice(Exception):
-    """The viewer meets nothing of the item but the council's words."""
+class OnlyNotice(Http404):
+    """The viewer meets nothing of the item but the council's words: 404 on any page that does not show these."""
 
     def __init__(self, item: Item) -> None:
-        super().__init__("notice")
+        super().__init__()
         self.item = item
 
 
