@@ -16,6 +16,8 @@ Errors are `errors.MediaError` with a message for people and a stable `code`.
     served = render(copy.path, out_dir / f"{name}.m4a", closed, chunk_dir=chunks)   # path, sha256 (the ETag), peaks
     sweep_chunks(chunks, keep=[served, *clips])              # forget what was closed since
 
+    from archive.media.files import remove_leftovers         # after a crash: half-done files older than a day
+
     from archive.media.pauses import find_pauses             # suggestions for cuts
     from archive.media.peaks import peaks_of                 # of a rendition; render() gives them too
     from archive.media.ranges import plan_range, strong_etag

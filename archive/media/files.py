@@ -5,7 +5,9 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
+import shutil
 import tempfile
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -72,6 +74,20 @@ def storage_error(error: OSError) -> MediaError:
         return MediaError("The disk is full. Nothing was saved. Free some space and send the file again.", "disk_full")
     reason = error.strerror or str(error)
     return MediaError(f"The file could not be written or read ({reason}). Nothing was saved.", "storage")
+
+
+def remove_leftovers(folder: Path | str, older_than_s: float = 86_400) -> int:
+    """Remove what a crash or power cut left half-done in `folder` and below; return how many things went.
+
+    Only this package's hidden temporary files and chunk folders, and only once they are a day old, so that work
+    still going on is left alone.
+    """
+    gone, newest_s = 0, time.time() - older_than_s
+    for path in [*Path(folder).rglob(".part-*"), *Path(folder).rglob(".chunks-*")]:
+        if path.exists() and path.stat().st_mtime <= newest_s:
+            shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+            gone += 1
+    return gone
 
 
 def receive(stream_chunks: Iterable[bytes], destination_dir: Path | str) -> Received:

@@ -109,7 +109,19 @@ def _six_hours(folder: Path) -> float:
     made = render(copy.path, folder / "long.m4a", CLOSED, chunk_dir=chunks)
     peaks_of(made.path)
     find_pauses(copy.path)
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return _greatest_mib()
+
+
+def _greatest_mib() -> float:
+    """Return this program's own greatest resident size (proc(5), VmHWM).
+
+    ru_maxrss would do elsewhere, but on Linux it also counts the parent's size at the moment of the fork.
+    """
+    status = Path("/proc/self/status")
+    if not status.exists():
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    line = next(line for line in status.read_text("ascii").splitlines() if line.startswith("VmHWM:"))
+    return int(line.split()[1]) / 1024
 
 
 # --- the sound
