@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from archive.sky import Place, figure_stars, parse_date, parse_time, star_altaz, tonight
+from archive.sky import Place, figure_stars, parse_date, parse_time, star_altaz, tonight, year_bands
 from archive.sky.bodies import moon_phase
 from archive.sky.chart import FigureDrawing
 from archive.sky.tonight import PHASES, direction_code, phase_code
@@ -63,3 +63,25 @@ def test_codes_cover_the_circle() -> None:
     assert {phase_code(float(x)) for x in np.linspace(0, 6.28, 200)} == set(PHASES)
     assert [direction_code(x) for x in (0, 44, 90, 180, 269, 359.9)] == [
         "north", "north-east", "east", "south", "west", "north"]
+
+
+def test_a_figures_year_agrees_with_its_nights() -> None:
+    """The year's table against the full answer for single nights, away from the edges of a span."""
+    figure = {"net": [27989, 25336, 24436, 27366]}
+    band = year_bands(figure, HOME, 2025)[0]
+    for month, day in ((1, 15), (4, 1), (6, 21), (8, 1), (12, 20)):
+        index = int(parse_date(f"2025-{month:02d}-{day:02d}") - parse_date("2025-01-01"))
+        night = tonight(HOME, parse_date(f"2025-{month:02d}-{day:02d}"), figure).figures[0]
+        assert band.evening[index] == (night.at_dusk >= 0.5)
+        assert band.midnight[index] == (night.at_middle >= 0.5)
+        assert band.morning[index] == (night.at_dawn >= 0.5)
+    assert band.evening_spans[0][0] == "2025-01-01"
+    assert len(band.evening) == 365
+
+
+def test_years_at_the_edges() -> None:
+    assert year_bands({}, HOME, 2025) == []
+    assert year_bands({"empty": []}, HOME, 2025) == []
+    pole = year_bands({"ladle": [54061, 53910]}, Place(90, 0), 0)[0]
+    assert len(pole.evening) == 366
+    assert 0 < pole.evening.sum() < 366

@@ -9,6 +9,7 @@ Pure numpy and ERFA; no Django.  This is the front door: import from here, not f
     places      star_places, pole, pole_path, nearest_to_pole, star_altaz, body_altaz
     horizon     star_crossing, body_crossing (rise, set, culmination); star_almanac, evening_hours (long tables)
     seasons     star_phases (first and last nights); sun_dates (days the sun has a declination)
+    a year      year_bands({key: [hip, ...]}, place, 2025): evenings, midnights and mornings a figure is up
     a night     tonight(place, parse_date("2025-06-21"), {key: [hip, ...]}) in plain data and codes
     ground      read_bearing (what a bearing points at); match_mirror, places_on_map, stars_on_chart
     command     verbs.answer({...}) gives what ``manage.py sky`` prints
@@ -32,6 +33,7 @@ from .phases import Phases, star_phases
 from .places import FRAMES, star_places
 from .times import CalendarDate, calendar_date, format_date, format_time, local_moment, parse_date, parse_time
 from .tonight import FigureTonight, Night, stars_up, tonight
+from .yearband import YearBand, year_bands
 
 __all__ = [
     "BODIES",
@@ -54,6 +56,7 @@ __all__ = [
     "SkyError",
     "StarAlmanac",
     "StarName",
+    "YearBand",
     "body_altaz",
     "body_crossing",
     "calendar_date",
@@ -86,4 +89,5 @@ __all__ = [
     "stars_up",
     "sun_dates",
     "tonight",
+    "year_bands",
 ]

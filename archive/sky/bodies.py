@@ -14,8 +14,6 @@ planets  ``plan94`` with ``epv00`` for the Earth: at most 2 arcsec (Mercury), 11
 Never look at the sun, nor near it through any glass, without a proper filter.
 """
 
-from collections.abc import Callable
-
 import numpy as np
 from erfa import ufunc
 
@@ -81,6 +79,8 @@ def earth_state(jd_tt: Number) -> tuple[Floats, Floats]:
     jd = as_floats(jd_tt)
     year = epoch_of_jd(jd)
     near = (year >= NEAR_YEARS[0]) & (year <= NEAR_YEARS[1])
+    if not np.any(near):
+        return _far_earth(jd)
     day, part = _split(jd)
     helio, bary, _ = ufunc.epv00(day, part)
     position, velocity = as_floats(helio["p"]), as_floats(bary["v"])
@@ -98,26 +98,27 @@ def _check_body_years(jd_tt: Floats, body: str) -> None:
                        f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
 
 
-def _sun(jd_tt: Floats) -> Floats:
-    return -earth_state(jd_tt)[0]
-
-
-def _planet(number: int, jd_tt: Floats) -> Floats:
+def _planet(number: int, jd_tt: Floats, earth: Floats) -> Floats:
     """Geocentric planet with one correction for light-time (the rest is below 0.1 arcsec)."""
-    earth = earth_state(jd_tt)[0]
     gone = np.sqrt(np.sum((_plan94(jd_tt, number)[0] - earth) ** 2, axis=-1)) * DAYS_PER_LIGHT_AU
     return _plan94(jd_tt - gone, number)[0] - earth
 
 
 def body_vector(body: str, jd_tt: Number) -> Floats:
     """Geocentric vector (..., 3) in au, ICRS axes, light-time taken off for planets; ``body`` of BODIES."""
-    jd = as_floats(jd_tt)
-    if body == "sun":
-        return _sun(jd)
     if body not in BODIES:
         raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
-    _check_body_years(jd, "the moon" if body == "moon" else body.capitalize())
-    return moon_vector(jd) if body == "moon" else _planet(PLANETS[body], jd)
+    if body == "moon":
+        _check_body_years(as_floats(jd_tt), "the moon")
+        return moon_vector(jd_tt)
+    return _seen_from(body, as_floats(jd_tt), earth_state(jd_tt)[0])
+
+
+def _seen_from(body: str, jd_tt: Floats, earth: Floats) -> Floats:
+    if body == "sun":
+        return -earth
+    _check_body_years(jd_tt, body.capitalize())
+    return _planet(PLANETS[body], jd_tt, earth)
 
 
 def apparent_direction(body: str, jd_tt: Number) -> tuple[Floats, Floats]:
@@ -125,19 +126,19 @@ def apparent_direction(body: str, jd_tt: Number) -> tuple[Floats, Floats]:
 
     The moon moves with the Earth, so that no annual aberration is applied to it (error 0.7 arcsec).
     """
-    vector = body_vector(body, jd_tt)
-    distance = np.sqrt(np.einsum("...i,...i->...", vector, vector))
-    direction = normalise(vector)
-    if body == "moon":
-        return direction, distance
-    return aberrate(direction, earth_state(jd_tt)[1]), distance
+    if body == "moon" or body not in BODIES:
+        vector = body_vector(body, jd_tt)
+        return normalise(vector), np.sqrt(np.einsum("...i,...i->...", vector, vector))
+    earth, velocity = earth_state(jd_tt)
+    vector = _seen_from(body, as_floats(jd_tt), earth)
+    return aberrate(normalise(vector), velocity), np.sqrt(np.einsum("...i,...i->...", vector, vector))
 
 
 def moon_phase(jd_tt: Number) -> tuple[Floats, Floats]:
     """Lit share of the moon's disc (0..1) and its elongation in longitude from the sun (radians; pi is full)."""
     year = epoch_of_jd(jd_tt)
     matrix = ecliptic_matrix(year)
-    moon, sun = rotate(matrix, moon_vector(jd_tt)), rotate(matrix, _sun(as_floats(jd_tt)))
+    moon, sun = rotate(matrix, moon_vector(jd_tt)), rotate(matrix, -earth_state(jd_tt)[0])
     elongation = np.arctan2(moon[..., 1], moon[..., 0]) - np.arctan2(sun[..., 1], sun[..., 0])
     cosine = np.einsum("...i,...i->...", normalise(moon), normalise(sun))
     return (1 - cosine) / 2, elongation % (2 * np.pi)
@@ -148,7 +149,3 @@ def solar_longitude(jd_tt: Number) -> Floats:
     direction, _ = apparent_direction("sun", jd_tt)
     on_ecliptic = rotate(ecliptic_matrix(epoch_of_jd(jd_tt)), direction)
     return np.arctan2(on_ecliptic[..., 1], on_ecliptic[..., 0]) % (2 * np.pi)
-
-
-Direction = Callable[[Floats], Floats]
-"""A function from TT Julian dates (...) to apparent ICRS directions (..., 3)."""

@@ -201,7 +201,7 @@ def _culmination(body: str, start_jd: float, lat: float, lon: float) -> float | 
 
 @dataclass(frozen=True)
 class SunTable:
-    """The sun every six hours over a span; between them straight lines, wrong by at most 0.3 arcsec."""
+    """The sun once a day over a span; between days a cubic through four of them, wrong by below 0.05 arcsec."""
 
     start_jd: float
     slow: Floats
@@ -209,13 +209,14 @@ class SunTable:
 
     def at(self, jd_ut: Number) -> tuple[Floats, Floats]:
         """Greenwich hour angle (radians, not wrapped) and declination, geocentric, at instants in the span."""
-        jd = as_floats(jd_ut)
-        steps = (jd - self.start_jd) * 4
-        grid = np.arange(len(self.dec))
-        shape = steps.shape
-        slow = np.interp(steps.ravel(), grid, self.slow).reshape(shape)
-        dec = np.interp(steps.ravel(), grid, self.dec).reshape(shape)
-        return slow + TAU * (jd - self.start_jd), dec
+        days = as_floats(jd_ut) - self.start_jd
+        first = np.clip(np.floor(days).astype(np.int64), 1, len(self.dec) - 3) - 1
+        x = days - first
+        weights = (-(x - 1) * (x - 2) * (x - 3) / 6, x * (x - 2) * (x - 3) / 2,
+                   -x * (x - 1) * (x - 3) / 2, x * (x - 1) * (x - 2) / 6)
+        slow = sum(w * self.slow[first + i] for i, w in enumerate(weights))
+        dec = sum(w * self.dec[first + i] for i, w in enumerate(weights))
+        return as_floats(slow + TAU * days), as_floats(dec)
 
     def altitude(self, jd_ut: Number, lat: Number, lon: Number) -> tuple[Floats, Floats]:
         """True altitude from the ground (parallax taken off) and hour angle -pi..pi, radians."""
@@ -227,7 +228,7 @@ class SunTable:
 
 def sun_table(start_jd: float, stop_jd: float) -> SunTable:
     """A table over a span of universal time, with a margin of two days at both ends."""
-    jd = np.arange(start_jd - 2, stop_jd + 2.25, 0.25)
+    jd = np.arange(start_jd - 2, stop_jd + 3.0)
     hour, dec = body_hour_angle("sun", jd, 0.0, 0.0)
     return SunTable(float(jd[0]), np.unwrap(hour - TAU * (jd - jd[0])), dec)
 

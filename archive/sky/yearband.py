@@ -1,0 +1,80 @@
+"""A figure's year at one place: the nights on which it is up in the evening, at midnight and before dawn.
+
+A figure is up when at least half of its stars stand above 10 degrees (true altitude).  The evening is read at
+the end of nautical dusk, the morning at the beginning of nautical dawn (sun at -12 degrees); nights that never
+get that dark count as having neither, and midnight counts only where the sun is below -12.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .altaz import Place, greenwich_sidereal
+from .catalogue import load_catalogue
+from .frames import precession, star_vectors
+from .horizon import sun_reaches, sun_table
+from .times import format_date, julian_day, year_start
+from .tonight import UP_ALTITUDE_DEG, UP_SHARE
+from .vectors import DEGREE, Flags, Floats, as_floats, rotate, unit
+
+SUN_ALTITUDE_DEG = -12.0
+
+
+@dataclass(frozen=True)
+class YearBand:
+    """Flags for each night of the year, in order (the night that begins on that day), and evening spans.
+
+    ``evening_spans`` are first and last nights (ISO dates, in the calendar of the year) of each run of nights
+    with the figure up in the evening; a run that meets the year's end stops there.
+    """
+
+    key: str
+    evening: Flags
+    midnight: Flags
+    morning: Flags
+    evening_spans: tuple[tuple[str, str], ...]
+
+
+def _spans(flags: Flags, first_jd: float) -> tuple[tuple[str, str], ...]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
+    return tuple((format_date(first_jd + int(a)), format_date(first_jd + int(b) - 1))
+                 for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+def _moments(place: Place, noon: Floats) -> tuple[tuple[Floats, Flags], ...]:
+    """Dusk, midnight and dawn of each night, and whether each is dark."""
+    table = sun_table(float(noon[0]) - 1, float(noon[-1]) + 2)
+    lat, lon = place.lat_deg * DEGREE, place.lon_deg * DEGREE
+    dusk = sun_reaches(table, lat, lon, noon, SUN_ALTITUDE_DEG)
+    dawn = sun_reaches(table, lat, lon, noon, SUN_ALTITUDE_DEG, morning=True)
+    midnight = noon + 0.5
+    dark = table.altitude(midnight, lat, lon)[0] / DEGREE <= SUN_ALTITUDE_DEG
+    all_dark = np.isneginf(dusk) | np.isneginf(dawn)
+    dusk, dawn = np.where(all_dark, noon + 0.25, dusk), np.where(all_dark, noon + 0.75, dawn)
+    return tuple((np.where(ok, jd, midnight), ok) for jd, ok in (
+        (dusk, np.isfinite(dusk)), (midnight, dark), (dawn, np.isfinite(dawn))))
+
+
+def year_bands(figures: Mapping[str, Sequence[int]], place: Place, year: int) -> list[YearBand]:
+    """The year of many figures (key -> Hipparcos numbers) at one place in an astronomical year."""
+    keys = [key for key, hips in figures.items() if len(hips)]
+    first = year_start(year)
+    nights = round(julian_day(year + 1, 1, 1) - first)
+    noon = as_floats(first + 0.5 + np.arange(nights) - place.lon_deg / 360)
+    if not keys:
+        return []
+    hips = np.unique(np.concatenate([np.asarray(figures[key], dtype=np.int64) for key in keys]))
+    stars = load_catalogue()
+    rows = stars.indices(hips)
+    of_date = rotate(precession(year + 0.5), star_vectors(stars, rows, year + 0.5))
+    member = np.array([np.isin(hips, figures[key]) for key in keys], dtype=np.float64).reshape(len(keys), len(hips))
+    member /= np.maximum(member.sum(axis=1, keepdims=True), 1)
+    up = []
+    for jd, dark in _moments(place, noon):
+        zenith = unit(greenwich_sidereal(jd) + place.lon_deg * DEGREE, place.lat_deg * DEGREE)
+        high = (zenith @ of_date.T >= np.sin(UP_ALTITUDE_DEG * DEGREE)).astype(np.float64)
+        up.append((member @ high.T >= UP_SHARE - 1e-9) & dark)
+    evening, midnight, morning = up
+    return [YearBand(key, evening[i], midnight[i], morning[i], _spans(evening[i], first))
+            for i, key in enumerate(keys)]
