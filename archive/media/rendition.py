@@ -53,8 +53,9 @@ def render(
     """Write the M4A of [start_ms, end_ms) of a working copy with `closed` (ms, half-open) silent.
 
     `closed` empty: the plain access copy. Up to 5 ms on either side of a closed span are faded. A clip starts at its
-    own zero and holds nothing of what lies outside it; a closed span right beside it fades its edge as in the whole. With `chunk_dir`, chunks are kept there and only those that a
-    new closure touches are encoded again. `out_path` appears whole or not at all.
+    own zero and holds nothing of what lies outside it; a closed span right beside it fades its edge as in the whole.
+    With `chunk_dir`, chunks are kept there and only those that a new closure touches are encoded again. `out_path`
+    appears whole or not at all.
     Raises MediaError: not_working_copy, bad_span, damaged, disk_full, storage.
     """
     copy = read_working_copy(working_path)
