@@ -225,13 +225,28 @@ def _radius(v_mag: Floats) -> Floats:
     return np.maximum(6.6 * 10 ** (-0.15 * (v_mag + 1.5)), 0.8)
 
 
-def _star_vectors_of_date(stars: Catalogue, rows: Ints, sky: Sky) -> Floats:
-    return apparent_vectors(stars, rows, float(jd_of_epoch(sky.year)))
+@dataclass(frozen=True)
+class _Lights:
+    """The apparent directions (k, 3) of all stars that figures use, computed once; ``hips`` is sorted."""
+
+    hips: Ints
+    directions: Floats
+
+    def of(self, hips: list[int]) -> Floats:
+        return self.directions[np.searchsorted(self.hips, hips)]
+
+
+def _figure_lights(figures: Iterable[FigureDrawing], sky: Sky) -> _Lights:
+    hips = np.array(sorted({hip for figure in figures for hip in figure_stars(figure)}), dtype=np.int64)
+    if not len(hips):
+        return _Lights(hips, np.zeros((0, 3)))
+    stars = load_catalogue()
+    return _Lights(hips, apparent_vectors(stars, stars.indices(hips), float(jd_of_epoch(sky.year))))
 
 
 def _star_layer(view: View, stars: Catalogue, request: ChartRequest) -> str:
     rows = stars.brighter(request.v_limit)
-    points, shown = project(view, _star_vectors_of_date(stars, rows, view.sky))
+    points, shown = project(view, apparent_vectors(stars, rows, float(jd_of_epoch(view.sky.year))))
     points, rows = _scaled(points[shown]), rows[shown]
     hues, radii = _hue(stars.b_v[rows]), _radius(stars.v_mag[rows])
     groups = []
@@ -269,12 +284,12 @@ def figure_stars(figure: FigureDrawing) -> list[int]:
     return sorted({int(hip) for line in figure.lines for hip in line} | {int(hip) for hip in figure.stars})
 
 
-def _figure(view: View, stars: Catalogue, figure: FigureDrawing) -> str:
+def _figure(view: View, lights: _Lights, figure: FigureDrawing) -> str:
     _check_figure(figure)
     hips = figure_stars(figure)
     if not hips:
         return ""
-    fixed = _star_vectors_of_date(stars, stars.indices(hips), view.sky)
+    fixed = lights.of(hips)
     points, shown = project(view, fixed)
     if not shown.any():
         return ""
@@ -369,17 +384,13 @@ def _path_layer(view: View, request: ChartRequest) -> str:
 
 def figures_up(request: ChartRequest) -> list[FigureDrawing]:
     """The figures that have at least one star above the true horizon at the request's moment."""
-    return _figures_up(sky_at(request.place, request.jd_ut, request.year), request.figures)
+    sky = sky_at(request.place, request.jd_ut, request.year)
+    return _figures_up(sky, _figure_lights(request.figures, sky), request.figures)
 
 
-def _figures_up(sky: Sky, figures: Iterable[FigureDrawing]) -> list[FigureDrawing]:
-    stars = load_catalogue()
-    out = []
-    for figure in figures:
-        hips = figure_stars(figure)
-        if hips and (horizontal(sky, _star_vectors_of_date(stars, stars.indices(hips), sky))[:, 2] > 0).any():
-            out.append(figure)
-    return out
+def _figures_up(sky: Sky, lights: _Lights, figures: Iterable[FigureDrawing]) -> list[FigureDrawing]:
+    return [figure for figure in figures
+            if (horizontal(sky, lights.of(figure_stars(figure)))[:, 2] > 0).any()]
 
 
 def _where_and_when(request: ChartRequest) -> str:
@@ -390,12 +401,12 @@ def _where_and_when(request: ChartRequest) -> str:
             f"\N{DEGREE SIGN}, {when}{year}.")
 
 
-def _description(request: ChartRequest, sky: Sky) -> str:
+def _description(request: ChartRequest, sky: Sky, lights: _Lights) -> str:
     if request.description:
         return request.description
     parts = [_where_and_when(request), request.words.looking_up]
     if request.figures:
-        up = _figures_up(sky, request.figures)
+        up = _figures_up(sky, lights, request.figures)
         parts.append(f"{request.words.figures_up} {', '.join(f.name for f in up)}." if up
                      else request.words.no_figures_up)
     return " ".join(parts)
@@ -410,12 +421,12 @@ def _check_request(request: ChartRequest) -> None:
         raise SkyError("The chart's moment is not a number.")
 
 
-def _head(request: ChartRequest, sky: Sky) -> str:
+def _head(request: ChartRequest, sky: Sky, lights: _Lights) -> str:
     words, ident = request.words, escape(request.ident)
     title = request.title or (words.title_pole if request.kind == "pole" else words.title_zenith)
     style = _tag("style", _CSS) if request.standalone else ""
     return (f'<title id="{ident}-title">{escape(title)}</title>'
-            f'<desc id="{ident}-desc">{escape(_description(request, sky))}</desc>{style}')
+            f'<desc id="{ident}-desc">{escape(_description(request, sky, lights))}</desc>{style}')
 
 
 def draw_chart(request: ChartRequest) -> str:
@@ -427,13 +438,13 @@ def draw_chart(request: ChartRequest) -> str:
     """
     _check_request(request)
     sky, stars = sky_at(request.place, request.jd_ut, request.year), load_catalogue()
-    view = make_view(request.kind, sky)
+    view, lights = make_view(request.kind, sky), _figure_lights(request.figures, sky)
     layers = [
         _milky_layer(view, request.words) if request.milky_way else "",
         _circle_layer(view) if request.circles else "",
         _star_layer(view, stars, request),
         _path_layer(view, request),
-        *(_figure(view, stars, figure) for figure in request.figures),
+        *(_figure(view, lights, figure) for figure in request.figures),
         _body_layer(view, request) if request.bodies else "",
         _horizon_layer(view, request.words),
     ]
@@ -441,4 +452,4 @@ def draw_chart(request: ChartRequest) -> str:
     role = "group" if any(figure.href for figure in request.figures) else "img"
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1000 1000" role="{role}" '
             f'class="skychart skychart-{request.theme}" aria-labelledby="{ident}-title {ident}-desc">'
-            f"{_head(request, sky)}{''.join(layers)}</svg>")
+            f"{_head(request, sky, lights)}{''.join(layers)}</svg>")
