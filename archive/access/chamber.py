@@ -90,6 +90,11 @@ class Withdrawn:
 def labels(gate: Gate, numbers: Iterable[int]) -> dict[int, Label]:
     """As `showing.labels`, with words for closed spans, which have no title."""
     decisions.require(gate.account, "is_council")
+    return unguarded_labels(gate, numbers)
+
+
+def unguarded_labels(gate: Gate, numbers: Iterable[int]) -> dict[int, Label]:
+    """Labels of items whatever the viewer meets: for the council's pages, and for commands at the machine itself."""
     found = showing.labels(gate, numbers, Level.NOTHING)
     spans = ClosedSpan.ungated.filter(pk__in=[pk for pk, one in found.items() if one.kind == Kind.SPAN])
     rows = list(spans)

@@ -70,6 +70,11 @@ class Gate:
         self.policy = policy.current()
         self.levels = policy.levels_for(self.policy, self.account, self.moment)
 
+    def changes_at(self) -> datetime | None:
+        """When these levels may next change by time alone; None where no such edge lies ahead."""
+        until = policy.edge_after(self.policy, self.account, self.moment)
+        return until if until < policy.FAR_AHEAD else None
+
     # --- the array reading ---
 
     def level(self, number: int) -> Level:

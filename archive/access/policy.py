@@ -311,6 +311,11 @@ def _with_contents(policy: Policy, items: set[int]) -> set[int]:
     return {item for item in items if item < policy.size} | inside
 
 
+def edge_after(policy: Policy, account: Account | None, moment: datetime) -> datetime:
+    """The next moment at which time alone may change a level of this viewer's."""
+    return _edges_around(policy, account, moment)[1]
+
+
 def _edges_around(policy: Policy, account: Account | None, moment: datetime) -> tuple[datetime, datetime]:
     edges = {edge for rule in policy.rules for edge in rule.edges(moment, policy.zone)}
     if account is not None:

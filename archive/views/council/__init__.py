@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import audiences, closing, consents, deciding, queue, records, trusts
+from . import audiences, closing, consents, deciding, explaining, queue, records, trusts
 
 urlpatterns: list[URLPattern] = [
     *queue.urlpatterns,
@@ -14,4 +14,5 @@ urlpatterns: list[URLPattern] = [
     *trusts.urlpatterns,
     *consents.urlpatterns,
     *records.urlpatterns,
+    *explaining.urlpatterns,
 ]

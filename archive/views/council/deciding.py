@@ -125,7 +125,8 @@ class Decide(View):
 
     def _links(self, one: Label) -> list[Shown]:
         """What else a council member can do about it."""
-        found = [(_("Entrust somebody"), reverse("entrust", args=[one.kind, one.ref]))]
+        found = [(_("Who meets it, and why"), reverse("explain", args=[one.kind, one.ref]))]
+        found += [(_("Entrust somebody"), reverse("entrust", args=[one.kind, one.ref]))]
         if one.kind == Kind.RECORDING:
             found.append((_("Consent"), reverse("consent", args=[one.ref])))
         found.append((_("Who met it"), reverse("report", args=[one.kind, one.ref])))
