@@ -121,7 +121,7 @@ def altaz(request: Request) -> Answer:
 
 
 def rise(request: Request) -> Answer:
-    """Where (and with a date: when) a star or body rises and sets."""
+    """Where a star or body rises and sets; with a date also when, first in the 24 hours from 0h UTC."""
     hip, body = _target(request)
     default = POINT_HORIZON_DEG if hip is not None else default_horizon_deg(body)
     altitude = _number(request, "altitude", default)
