@@ -29,6 +29,9 @@ LEAST_SOUNDS_TOGETHER, LEAST_LETTERS_TOGETHER, LEAST_LETTERS = 3, 5, 3
 LEAST_LENGTH_RATIO, MOST_OTHER_LETTERS = 0.6, 0.75
 # A letter that only one of two words has costs about this much; it saves reckoning what cannot be enough.
 OTHER_LETTER_COST = 0.3
+MOST_RECKONED = 6
+# Where a word alone is so much like a name, the words around it are looked at only for a name that fits better.
+SURE_ALONE = 0.85
 # A word that makes up more than this share of a long transcript is an ordinary one.
 ORDINARY_SHARE, ORDINARY_FROM_WORDS = 0.004, 2_000
 TOKEN = re.compile(rf"[^\W\d_](?:[^\W\d_]|[\u0300-\u036f{re.escape(GLOTTALS)}])*")
@@ -69,13 +72,15 @@ class Suggestion(NamedTuple):
 class _Word:
     """A word as it is written: folded spelling, phonetic key, whether it begins with a capital.
 
-    name_like: written as names are. scored: the best name for it alone. Both are worked out once all are read.
+    name_like: written as names are. begins: some name's key begins with this one. scored: the best name for it
+    alone. These are worked out once all are read.
     """
 
     folded: str
     key: str
     capital: bool
     name_like: bool = False
+    begins: bool = False
     scored: "_Scored" = None
 
 
@@ -119,6 +124,7 @@ class NameIndex:
         self.proposed: dict[str, str] = {}
         self.whole: dict[str, list[_Entry]] = defaultdict(list)
         self.shortened: dict[str, list[_Entry]] = defaultdict(list)
+        self.beginnings: set[str] = {""}
         for name, variants in spelled.items():
             for spelling in (name, *variants):
                 self._add(name, spelling)
@@ -135,6 +141,7 @@ class NameIndex:
         entry = _Entry(folded, len(folded), letters_of(folded), name)
         key = "".join(phonetic_key(part) for part in fold(spelling).split())
         self.whole[key].append(entry)
+        self.beginnings.update(key[:length] for length in range(len(key)))
         for shorter in _without_one(key):
             self.shortened[shorter].append(entry)
 
@@ -182,13 +189,11 @@ def find_misheard(
     """
     search = _Search(NameIndex(names), least_score, {fold(word) for word in known_words})
     texts = [cue if isinstance(cue, str) else cue.text for cue in cues]
-    split = [[(match.start(), match.end()) for match in TOKEN.finditer(text)] for text in texts]
-    lines = [[search.word(text[start:end]) for start, end in places]
-             for text, places in zip(texts, split, strict=True)]
+    lines = [[search.word(written) for written in TOKEN.findall(text)] for text in texts]
     search.learn_ordinary(lines)
     return [Suggestion(index, *found)
-            for index, (text, places, words) in enumerate(zip(texts, split, lines, strict=True))
-            for found in search.in_line(text, places, words)]
+            for index, (text, words) in enumerate(zip(texts, lines, strict=True))
+            for found in search.in_line(text, words)]
 
 
 class _Search:
@@ -223,6 +228,7 @@ class _Search:
                               if count > total * ORDINARY_SHARE and word.folded not in self.index.spellings}
         for word in counts:
             word.name_like = self.cased and word.capital and word.folded not in small
+            word.begins = word.key in self.index.beginnings
             word.scored = self._score_alone(word)
 
     def _score_alone(self, word: _Word) -> _Scored:
@@ -235,22 +241,38 @@ class _Search:
         least = max(self.least_score, LEAST_SCORE_SMALL_ALONE)
         return _best(word.folded, self.names_by_key.get(word.key, ()), least)
 
-    def in_line(self, text: str, places: _Places, words: list[_Word]) -> list[tuple[int, int, str, str, float]]:
+    def in_line(self, text: str, words: list[_Word]) -> list[tuple[int, int, str, str, float]]:
         """Return (start, end, heard, name, score) of the best suggestions in one cue that do not overlap."""
         found: list[tuple[float, int, int, str]] = []
-        known = self.names_by_key
+        named = [at for at, word in enumerate(words) if word.name_like]
+        near_names = {at - back for at in named for back in range(MOST_WORDS)} if named else ()
         for at, word in enumerate(words):
             if word.scored is not None:
                 found.append((word.scored[0], at, at, word.scored[1]))
-            key, name_like = word.key, word.name_like
-            for last, other in enumerate(words[at + 1 : at + MOST_WORDS], at + 1):
-                key += other.key
-                name_like = name_like or other.name_like
-                if name_like or key in known:
-                    scored = self._score_stretch(key, words[at : last + 1], name_like)
-                    if scored is not None and _joined(text, places, at, last):
-                        found.append((scored[0], at, last, scored[1]))
-        return self._chosen(text, places, found) if found else []
+            if word.begins or at in near_names:
+                found += self._stretches_from(at, words)
+        if not found:
+            return []
+        places = [(match.start(), match.end()) for match in TOKEN.finditer(text)]
+        return self._chosen(text, places, [one for one in found if _joined(text, places, one[1], one[2])])
+
+    def _stretches_from(self, at: int, words: list[_Word]) -> list[tuple[float, int, int, str]]:
+        """Return (score, at, last, name) of the stretches of two words and more that begin with a word."""
+        found = []
+        known, beginnings = self.names_by_key, self.index.beginnings
+        key, name_like = words[at].key, words[at].name_like
+        sure = _sure(words[at])
+        for last, other in enumerate(words[at + 1 : at + MOST_WORDS], at + 1):
+            key += other.key
+            name_like = name_like or other.name_like
+            sure = sure or _sure(other)
+            if (name_like and not sure) or key in known:
+                scored = self._score_stretch(key, words[at : last + 1], name_like)
+                if scored is not None:
+                    found.append((scored[0], at, last, scored[1]))
+            elif key not in beginnings and last + 1 < len(words) and not words[last + 1].name_like:
+                break
+        return found
 
     def _score_stretch(self, key: str, words: list[_Word], name_like: bool) -> _Scored:
         folded = "".join([word.folded for word in words])
@@ -288,25 +310,38 @@ class _Search:
         return sorted(chosen)
 
 
+def _sure(word: _Word) -> bool:
+    return word.scored is not None and word.scored[0] >= SURE_ALONE
+
+
 def _joined(text: str, places: _Places, at: int, last: int) -> bool:
     return all(BETWEEN.fullmatch(text, one[1], other[0]) for one, other in pairwise(places[at : last + 1]))
 
 
 def _best(folded: str, candidates: Sequence[_Entry], least_score: float) -> _Scored:
-    length, letters = len(folded), letters_of(folded)
-    shortest, longest = LEAST_LENGTH_RATIO * length, length / LEAST_LENGTH_RATIO
     best_score, best_name = 0.0, ""
-    for entry in candidates:
-        if not shortest <= entry.length <= longest:
-            continue
-        longer = max(length, entry.length)
+    for entry in _most_alike(folded, candidates, least_score):
+        longer = max(len(folded), entry.length)
         most = (1 - max(least_score, best_score)) * longer
-        if (letters ^ entry.letters).bit_count() > min(MOST_OTHER_LETTERS * longer, most / OTHER_LETTER_COST):
-            continue
         score = 1 - distance(folded, entry.folded, most) / longer
         if score > best_score:
             best_score, best_name = score, entry.name
     return (best_score, best_name) if best_score >= least_score - 1e-9 else None
+
+
+def _most_alike(folded: str, candidates: Sequence[_Entry], least_score: float) -> list[_Entry]:
+    """Return the few candidates with the most letters in common, since reckoning the distance is slow."""
+    length, letters = len(folded), letters_of(folded)
+    shortest, longest = LEAST_LENGTH_RATIO * length, length / LEAST_LENGTH_RATIO
+    most_others = min(MOST_OTHER_LETTERS, (1 - least_score) / OTHER_LETTER_COST)
+    alike = []
+    for entry in candidates:
+        others = (letters ^ entry.letters).bit_count()
+        if others <= most_others * max(length, entry.length) and shortest <= entry.length <= longest:
+            alike.append((others + abs(entry.length - length), entry))
+    if len(alike) > MOST_RECKONED:
+        alike = sorted(alike)[:MOST_RECKONED]
+    return [entry for _, entry in alike]
 
 
 def distance(heard: str, name: str, most: float = math.inf) -> float:
