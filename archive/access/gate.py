@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from ..models import (
     Account,
+    Audience,
     ClosedSpan,
     Condition,
     Item,
@@ -63,6 +64,8 @@ class Page:
 
 class Gate:
     """What one viewer meets at one moment. `account` is None for a visitor."""
+
+    is_looking = False  # a council member only looks: nobody meets anything
 
     def __init__(self, account: Account | None = None, moment: datetime | None = None) -> None:
         self.account = account if account is not None and account.is_active else None
@@ -254,3 +257,20 @@ class Gate:
             rows = rows.filter(notice_pages=NoticePages.TIED)
         unmet = [row for row in rows.prefetch_related("audiences") if self._unmet(policy.rule_of(row))]
         return {(row.notice_words, row.whom_to_ask) for row in unmet}
+
+
+class AudienceGate(Gate):
+    """What somebody meets who belongs to one audience, and is entrusted with nothing: for the council to look."""
+
+    is_looking = True
+
+    def __init__(self, audience: Audience, moment: datetime | None = None) -> None:
+        self.account = None
+        self.moment = moment or timezone.now()
+        self.policy = policy.current()
+        self.belongs_to = policy.alone_in(self.policy, audience)
+        self.levels = policy.levels_of(self.policy, self.belongs_to, self.moment)
+
+    @property
+    def audiences(self) -> frozenset[int]:  # type: ignore[override]
+        return self.belongs_to

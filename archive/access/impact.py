@@ -66,9 +66,11 @@ class _Undo(Exception):
 
 def viewers(held: policy.Policy) -> dict[str, frozenset[int]]:
     """Each audience with all the audiences that somebody in it alone belongs to, in a fixed order."""
-    found = {_("Visitors who are not signed in"): held.everyone, _("Anyone signed in"): held.everyone | held.signed_in}
+    visitor = policy.with_derived(held, held.everyone)
+    signed_in = policy.with_derived(held, held.everyone | held.signed_in)
+    found = {_("Visitors who are not signed in"): visitor, _("Anyone signed in"): signed_in}
     for audience in Audience.objects.filter(builtin__isnull=True):
-        found[audience.name] = policy.with_derived(held, held.everyone | held.signed_in | {audience.pk})
+        found[audience.name] = policy.alone_in(held, audience)
     return found
 
 

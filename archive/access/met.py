@@ -9,7 +9,7 @@ from .gate import Gate
 
 def note(gate: Gate, item: Item, surface: str) -> None:
     """Write that this viewer met the item, where anything restricts it or it was met by trust."""
-    if is_restricted(item):
+    if not gate.is_looking and is_restricted(item):
         ledger.write("met", gate.account, item.ref, surface=surface)
 
 

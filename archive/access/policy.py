@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from bisect import bisect_right
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -134,7 +135,8 @@ def current_version() -> int:
 
 _lock = threading.Lock()
 _policy: Policy | None = None
-_viewers: OrderedDict[tuple[int, int], ViewerLevels] = OrderedDict()
+# By policy version, and by account (0 for visitors) or by audiences.
+_viewers: OrderedDict[tuple[int, int | frozenset[int]], ViewerLevels] = OrderedDict()
 
 
 def current() -> Policy:
@@ -234,6 +236,13 @@ def with_derived(policy: Policy, own: frozenset[int]) -> frozenset[int]:
     return frozenset(found)
 
 
+def alone_in(policy: Policy, audience: Audience) -> frozenset[int]:
+    """All the audiences of somebody who was added to this one alone."""
+    if audience.builtin == Builtin.EVERYONE:
+        return with_derived(policy, policy.everyone)
+    return with_derived(policy, policy.everyone | policy.signed_in | {audience.pk})
+
+
 def audiences_of(policy: Policy, account: Account | None, moment: datetime) -> frozenset[int]:
     if account is None:
         return with_derived(policy, policy.everyone)
@@ -252,15 +261,32 @@ def trusted_with(account: Account | None, moment: datetime) -> set[int]:
 
 def levels_for(policy: Policy, account: Account | None, moment: datetime) -> Levels:
     """A level for every item number, by the arrays. What is not an item stays at nothing."""
-    key = (policy.version, account.pk if account else 0)
+    return _kept(policy, account.pk if account else 0, moment, lambda: _judge(policy, account, moment))
+
+
+def levels_of(policy: Policy, audiences: frozenset[int], moment: datetime) -> Levels:
+    """A level for every item number, for somebody who is in these audiences and entrusted with nothing."""
+    return _kept(policy, audiences, moment, lambda: _judge_audiences(policy, audiences, moment))
+
+
+def _kept(
+    policy: Policy, viewer: int | frozenset[int], moment: datetime, judged: Callable[[], ViewerLevels]
+) -> Levels:
+    key = (policy.version, viewer)
     held = _viewers.get(key)
     if held is None or not held.holds_at(moment):
-        held = _judge(policy, account, moment)
+        held = judged()
         with _lock:
             _viewers[key] = held
             while len(_viewers) > KEPT_VIEWERS:
                 _viewers.popitem(last=False)
     return held.levels
+
+
+def _judge_audiences(policy: Policy, audiences: frozenset[int], moment: datetime) -> ViewerLevels:
+    levels = judge(policy, audiences, set(), False, moment)
+    levels.setflags(write=False)
+    return ViewerLevels(levels, *_edges_around(policy, None, moment))
 
 
 def _judge(policy: Policy, account: Account | None, moment: datetime) -> ViewerLevels:

@@ -56,6 +56,7 @@ def event_words(event: str) -> str:
         "audience made": _("made an audience"),
         "audience described": _("changed what an audience is called"),
         "audience defined": _("made an audience of others"),
+        "looked as": _("looked as an audience"),
         "own wish": _("asked to belong to an audience"),
         "own wish declined": _("declined a member's own wish"),
     }

@@ -9,6 +9,7 @@ from django.utils.cache import patch_vary_headers
 from django.utils.functional import SimpleLazyObject
 
 from ..access.gate import Gate
+from . import seeing
 
 Handler = Callable[[HttpRequest], HttpResponse]
 
@@ -27,7 +28,8 @@ class GateMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         request.gate = SimpleLazyObject(lambda: _gate_of(request))  # type: ignore[attr-defined]
-        return self.get_response(request)
+        refused = seeing.begin(request)
+        return refused or self.get_response(request)
 
 
 def _gate_of(request: HttpRequest) -> Gate:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import audiences, closing, consents, deciding, explaining, queue, records, trusts
+from . import audiences, closing, consents, deciding, explaining, looking, queue, records, trusts
 
 urlpatterns: list[URLPattern] = [
     *queue.urlpatterns,
@@ -15,4 +15,5 @@ urlpatterns: list[URLPattern] = [
     *consents.urlpatterns,
     *records.urlpatterns,
     *explaining.urlpatterns,
+    *looking.urlpatterns,
 ]

@@ -23,6 +23,7 @@ ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.
 
 ROOMS = (
     ("audiences", gettext_lazy("Audiences")),
+    ("see_as", gettext_lazy("See as")),
     ("ledger", gettext_lazy("Ledger")),
 )
 
