@@ -13,7 +13,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate, pairwise
+from itertools import accumulate, pairwise, zip_longest
 from typing import NamedTuple
 
 from archive.timecode.cues import Cue
@@ -73,14 +73,18 @@ class _Word:
     """A word as it is written: folded spelling, phonetic key, whether it begins with a capital.
 
     name_like: written as names are. begins: some name's key begins with this one. scored: the best name for it
-    alone. These are worked out once all are read.
+    alone; sure: a very good one; right: the name itself, written as it should be. These are worked out once all
+    are read.
     """
 
+    written: str
     folded: str
     key: str
     capital: bool
     name_like: bool = False
     begins: bool = False
+    sure: bool = False
+    right: bool = False
     scored: "_Scored" = None
 
 
@@ -141,16 +145,16 @@ class NameIndex:
         entry = _Entry(folded, len(folded), letters_of(folded), name)
         key = "".join(phonetic_key(part) for part in fold(spelling).split())
         self.whole[key].append(entry)
-        self.beginnings.update(key[:length] for length in range(len(key)))
+        self.beginnings.update(key[:length] for length in range(1, len(key) + 1))
         for shorter in _without_one(key):
             self.shortened[shorter].append(entry)
 
-    def near(self, key: str) -> list[_Entry]:
-        """Return the names whose key is this one, but for one sound more, less or other."""
+    def near(self, key: str, changed: bool) -> list[_Entry]:
+        """Return the names whose key is this one, but for one sound more or less; with changed, or one other."""
         found = self.whole.get(key, []) + self.shortened.get(key, [])
         for shorter in _without_one(key):
             found += self.whole.get(shorter, [])
-            if len(key) >= LEAST_SOUNDS_TOGETHER:
+            if changed and len(key) >= LEAST_SOUNDS_TOGETHER:
                 found += self.shortened.get(shorter, [])
         return list(dict.fromkeys(found))
 
@@ -214,7 +218,7 @@ class _Search:
         known = self.words.get(written)
         if known is None:
             folded = fold(POSSESSIVE.sub("", written))
-            known = self.words[written] = _Word(folded, phonetic_key(folded), written[0].isupper())
+            known = self.words[written] = _Word(written, folded, phonetic_key(folded), written[0].isupper())
         return known
 
     def learn_ordinary(self, lines: list[list[_Word]]) -> None:
@@ -230,6 +234,8 @@ class _Search:
             word.name_like = self.cased and word.capital and word.folded not in small
             word.begins = word.key in self.index.beginnings
             word.scored = self._score_alone(word)
+            word.right = self._right(POSSESSIVE.sub("", word.written))
+            word.sure = word.scored is not None and word.scored[0] >= SURE_ALONE
 
     def _score_alone(self, word: _Word) -> _Scored:
         if word.folded in self.index.spellings:
@@ -237,7 +243,8 @@ class _Search:
         if len(word.folded) < LEAST_LETTERS or word.folded in self.ordinary:
             return None
         if word.name_like or not self.cased:
-            return _best(word.folded, self.index.near(word.key), self.least_score)
+            same = _best(word.folded, self.names_by_key.get(word.key, ()), max(self.least_score, SURE_ALONE))
+            return same or _best(word.folded, self.index.near(word.key, changed=True), self.least_score)
         least = max(self.least_score, LEAST_SCORE_SMALL_ALONE)
         return _best(word.folded, self.names_by_key.get(word.key, ()), least)
 
@@ -246,26 +253,30 @@ class _Search:
         found: list[tuple[float, int, int, str]] = []
         named = [at for at, word in enumerate(words) if word.name_like]
         near_names = {at - back for at in named for back in range(MOST_WORDS)} if named else ()
-        for at, word in enumerate(words):
+        beginnings = self.index.beginnings
+        for at, (word, following) in enumerate(zip_longest(words, words[1:])):
             if word.scored is not None:
                 found.append((word.scored[0], at, at, word.scored[1]))
-            if word.begins or at in near_names:
+            if following is not None and (
+                    (word.begins and word.key + following.key in beginnings) or at in near_names):
                 found += self._stretches_from(at, words)
         if not found:
             return []
-        places = [(match.start(), match.end()) for match in TOKEN.finditer(text)]
-        return self._chosen(text, places, [one for one in found if _joined(text, places, one[1], one[2])])
+        if len(found) == 1 and found[0][1] == found[0][2] and words[found[0][1]].right:
+            return []
+        places = _places(text, words)
+        return self._chosen(text, words, places, [one for one in found if _joined(text, places, one[1], one[2])])
 
     def _stretches_from(self, at: int, words: list[_Word]) -> list[tuple[float, int, int, str]]:
         """Return (score, at, last, name) of the stretches of two words and more that begin with a word."""
         found = []
         known, beginnings = self.names_by_key, self.index.beginnings
         key, name_like = words[at].key, words[at].name_like
-        sure = _sure(words[at])
+        sure = words[at].sure
         for last, other in enumerate(words[at + 1 : at + MOST_WORDS], at + 1):
             key += other.key
             name_like = name_like or other.name_like
-            sure = sure or _sure(other)
+            sure = sure or other.sure
             if (name_like and not sure) or key in known:
                 scored = self._score_stretch(key, words[at : last + 1], name_like)
                 if scored is not None:
@@ -292,11 +303,11 @@ class _Search:
             least = max(self.least_score, LEAST_SCORE_SMALL) if self.cased else self.least_score
             return _best(folded, self.names_by_key.get(key, ()), least)
         if key not in self.near:
-            self.near[key] = self.index.near(key)
+            self.near[key] = self.index.near(key, changed=False)
         return _best(folded, self.near[key], self.least_score)
 
     def _chosen(
-        self, text: str, places: _Places, found: list[tuple[float, int, int, str]],
+        self, text: str, words: list[_Word], places: _Places, found: list[tuple[float, int, int, str]],
     ) -> list[tuple[int, int, str, str, float]]:
         taken: set[int] = set()
         chosen = []
@@ -305,17 +316,27 @@ class _Search:
                 taken.update(range(at, last + 1))
                 start = places[at][0]
                 heard = POSSESSIVE.sub("", text[start : places[last][1]])
-                if _as_written(heard) not in self.index.spellings.get(together(heard), ()):
+                if not (words[at].right if at == last else self._right(heard)):
                     chosen.append((start, start + len(heard), heard, name, round(score, 3)))
         return sorted(chosen)
 
+    def _right(self, heard: str) -> bool:
+        """Whether words are a known name, written as it should be."""
+        return _as_written(heard) in self.index.spellings.get(together(heard), ())
 
-def _sure(word: _Word) -> bool:
-    return word.scored is not None and word.scored[0] >= SURE_ALONE
+
+def _places(text: str, words: list[_Word]) -> _Places:
+    places, at = [], 0
+    for word in words:
+        start = text.index(word.written, at)
+        at = start + len(word.written)
+        places.append((start, at))
+    return places
 
 
 def _joined(text: str, places: _Places, at: int, last: int) -> bool:
-    return all(BETWEEN.fullmatch(text, one[1], other[0]) for one, other in pairwise(places[at : last + 1]))
+    gaps = pairwise(places[at : last + 1])
+    return at == last or all(BETWEEN.fullmatch(text, before[1], after[0]) for before, after in gaps)
 
 
 def _best(folded: str, candidates: Sequence[_Entry], least_score: float) -> _Scored:
