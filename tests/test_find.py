@@ -129,7 +129,7 @@ def test_an_index_still_being_built_is_said(talk, monkeypatch):
     monkeypatch.setattr(index, "_build_in_background", lambda: None)
     response = answer("fire")
     assert response.status_code == 503
-    assert "The index is being built" in response.content.decode()
+    assert "The index is being brought up to date" in response.content.decode()
 
 
 def test_restricted_words_shown_are_written_down(cast, talk):

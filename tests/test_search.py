@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import json
 import math
@@ -481,6 +482,8 @@ def test_a_debt_left_by_a_crash_is_paid_before_the_next_search(cast, tmp_path, m
     with pytest.raises(OSError, match="disk full"):
         index.pay()
     assert IndexDebt.objects.filter(item_number=part.pk).exists()
+    with pytest.raises(index.NotReady):
+        ask("added")
     monkeypatch.undo()
     assert titles(ask("added")) == refs(part)
 
@@ -545,6 +548,20 @@ def damage_pointer(folder):
 
 def damage_form(folder):
     (folder.parent / "current.json").write_text(json.dumps({"folder": folder.name, "form": "0 older"}))
+
+
+def test_a_passing_trouble_of_the_machine_costs_no_index(cast, tmp_path, monkeypatch):
+    recording = bring(None, tmp_path, "A talk of kilns")
+    open_up(cast["council"], recording)
+    assert ask("kilns").total == 1
+    folder = index.current().folder
+    index.forget()
+    monkeypatch.setattr(index.Stock, "read", lambda *given: (_ for _ in ()).throw(OSError(errno.EMFILE, "too many")))
+    with pytest.raises(index.NotReady):
+        ask("kilns")
+    monkeypatch.undo()
+    assert ask("kilns").total == 1
+    assert index.current().folder == folder
 
 
 @pytest.mark.filterwarnings("ignore::ResourceWarning")  # Whoosh leaves files open that it fails to read

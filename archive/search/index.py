@@ -9,6 +9,7 @@ the viewer does not meet. Only its postings are read; archive.search.ranking doe
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import hashlib
 import json
@@ -38,13 +39,18 @@ FORM = f"1 {whoosh.versionstring()}"
 AT_ONCE = 5_000
 MEMORY_MB = 128
 SMALL_PART = 200
+# Troubles of the machine, not of the files: the index is left as it is.
+PASSING = (errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.EACCES, errno.EIO)
 
 Progress = Callable[[int, int], None]
 log = logging.getLogger(__name__)
 
 
 class NotReady(Exception):
-    """There is no index to answer from yet: it is being built."""
+    """There is no index to answer from now: it is being built, or the disk will not let it be brought up to date.
+
+    Nothing is answered from an index that is behind: it could tell of words that were taken back.
+    """
 
 
 def _schema() -> fields.Schema:
@@ -123,13 +129,17 @@ _held: tuple[tuple[int, ...], Stock] | None = None
 
 def current() -> Stock:
     """The index as it stands, with all that is owed paid. Raises NotReady while a large one is being built."""
-    if indexing.is_owed():
-        pay()
-    seen = _sign()
-    held = _held
-    if held is not None and held[0] == seen:
-        return held[1]
-    return _open_or_heal()
+    try:
+        if indexing.is_owed():
+            pay()
+        seen = _sign()
+        held = _held
+        if held is not None and held[0] == seen:
+            return held[1]
+        return _open_or_heal()
+    except OSError as error:
+        log.exception("the search index cannot be kept up; searching rests until the disk lets it")
+        raise NotReady from error
 
 
 def forget() -> None:
@@ -168,6 +178,8 @@ def _open() -> Stock | None:
         try:
             stock = Stock.read(folder, _held[1] if _held else None)
         except Exception as error:  # whatever a half-written file may cause
+            if isinstance(error, OSError) and error.errno in PASSING:
+                raise
             log.warning("the search index cannot be read and will be built anew (%s)", repr(error))
             _pointer().unlink(missing_ok=True)
             return None

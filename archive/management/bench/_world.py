@@ -47,6 +47,7 @@ class World:
         self.random = random.Random(seed)
         self.numbers: dict[str, list[int]] = {}
         self._next = 1
+        self.decision = 1
         self._weights = [1 / (at + 3) for at in range(size.words)]
         self._words = [word(at) for at in range(size.words)]
         self._drawn: list[str] = []
@@ -54,7 +55,7 @@ class World:
     @transaction.atomic
     def write(self) -> World:
         founding.found(name="Measured", language="en")
-        self.decision = kept.Decision.objects.create(decided_on=date(2020, 1, 1), minute="1", ref="decision").pk
+        insert(kept.Decision, [{"id": self.decision, "decided_on": date(2020, 1, 1), "minute": "1", "ref": "made"}])
         self._things()
         self._recordings()
         self._conditions()
