@@ -20,6 +20,8 @@ CSRF_TRUSTED_ORIGINS = env.words("UNDERSKY_ORIGINS", "")
 INSTALLED_APPS = [
     "archive",
     "taggit",
+    "django_tasks",
+    "django_tasks_db",
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -93,6 +95,8 @@ MASTERS = HOME / "masters"
 WORKING = HOME / "working"
 RENDITIONS = HOME / "renditions"
 INDEX = HOME / "index"
+# Work that outlasts a request waits in the database for `manage.py work`, which `serve` and `demo` start.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 # Build sound within the request that asks for it (tests), not in the background.
 SOUND_AT_ONCE = env.flag("UNDERSKY_SOUND_AT_ONCE", False)
 

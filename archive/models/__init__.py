@@ -19,6 +19,7 @@ from .access import (
     Source,
 )
 from .accounts import Account
+from .deskwork import Draft, Revision, Upload
 from .figures import Figure, Mirror, Shape
 from .house import House, IndexDebt
 from .items import TIE_ENDS, Item, Kind, Name, Tie, TieKind, new_ref
@@ -51,6 +52,7 @@ __all__ = [
     "ConsentState",
     "Cue",
     "Decision",
+    "Draft",
     "Entrustment",
     "Figure",
     "House",
@@ -71,6 +73,7 @@ __all__ = [
     "PolicyVersion",
     "Reach",
     "Recording",
+    "Revision",
     "Scope",
     "Season",
     "Segment",
@@ -83,5 +86,6 @@ __all__ = [
     "Transcript",
     "TranscriptKind",
     "TranscriptProblem",
+    "Upload",
     "new_ref",
 ]

@@ -12,7 +12,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from taggit.managers import TaggableManager
 
-from .items import Item, Kind
+from .items import Item, Kind, new_ref
 from .tags import validate_event_date, validate_language_tag
 
 
@@ -70,6 +70,7 @@ class TranscriptKind(models.TextChoices):
 class Transcript(models.Model):
     """Timed text of a recording in one language. `original` holds the bytes that came, unchanged."""
 
+    ref = models.CharField(max_length=16, unique=True, default=new_ref, editable=False)
     recording = models.ForeignKey(Recording, on_delete=models.CASCADE, related_name="transcripts")
     language = models.CharField(max_length=35, validators=[validate_language_tag])
     kind = models.CharField(max_length=12, choices=TranscriptKind.choices, default=TranscriptKind.VERBATIM)
