@@ -154,10 +154,10 @@ def segment() -> dict[str, float]:
 
 def _help_texts() -> list[list[str]]:
     """Return the sentences of each help topic that has enough prose: no examples, grammar or headings."""
-    from pydoc_data import topics
+    from pydoc_data.topics import topics as help_topics
 
     texts = []
-    for text in topics.topics.values():
+    for text in help_topics.values():
         parts = [part for part in text.split("\n\n") if not part.startswith(("   ", ">>>")) and "::=" not in part]
         sentences = re.split(r"(?<=[.!?]) (?=[A-Z])", " ".join(" ".join(parts).split()))
         kept = [sentence for sentence in sentences if 5 <= len(re.findall(r"[A-Za-z]+", sentence)) <= 60]
