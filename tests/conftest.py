@@ -68,7 +68,7 @@ def _drop_guards() -> None:
                 cursor.execute(f"DROP TRIGGER IF EXISTS {table}_no_{verb}" + (f" ON {table}" if on_table else ""))
 
 
-@pytest.fixture()
+@pytest.fixture
 def cast(db) -> dict[str, Account]:
     """One account of each sort, and `family`: a member of the audience of that name."""
     return make_cast()

@@ -13,7 +13,7 @@ from archive.models import Account, Kind, Level, Recording
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture()
+@pytest.fixture
 def prepared(monkeypatch, capsys):
     """`demo --prepare` without the minute it takes to make the sound ready."""
     monkeypatch.setattr(command, "open_sound", lambda: 0)
