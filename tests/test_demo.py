@@ -1,4 +1,4 @@
-"""The demo archive: the invented scenario comes in whole, twice over without harm, and is met as its council decided."""
+"""The demo archive: the invented scenario comes in whole, twice over unharmed, and is met as its council decided."""
 
 from __future__ import annotations
 

@@ -19,7 +19,6 @@ from ..models import (
     Figure,
     IndexDebt,
     Item,
-    Kind,
     Level,
     Mirror,
     Name,

@@ -85,7 +85,8 @@ class Command(BaseCommand):
             username="first", password=secret, is_archivist=True, is_council=True, is_keeper=True
         )
         return [
-            _("An empty archive. Sign in as  first  with the password  %s  and change it on your account page.") % secret,
+            _("An empty archive. Sign in as  first  with the password  %s") % secret,
+            _("and change it on your account page."),
             _("Make further accounts under /system/. Roles say what people may do; audiences what they may meet."),
         ]
 
