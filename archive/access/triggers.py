@@ -24,6 +24,7 @@ MOVES_VERSION = (
     "archive_audience_parts",
     "archive_membership",
     "archive_season",
+    "archive_rest",
     "archive_condition",
     "archive_condition_audiences",
     "archive_reach",

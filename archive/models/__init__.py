@@ -38,6 +38,7 @@ from .recordings import (
     TranscriptKind,
     TranscriptProblem,
 )
+from .resting import Rest
 from .topics import Topic, TopicTie
 
 __all__ = [
@@ -73,6 +74,7 @@ __all__ = [
     "PolicyVersion",
     "Reach",
     "Recording",
+    "Rest",
     "Revision",
     "Scope",
     "Season",
