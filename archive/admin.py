@@ -6,21 +6,24 @@ from typing import Any
 
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
-from django.contrib.auth.models import Group
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
-from taggit.models import Tag
 
 from .models import Account
 
-admin.site.site_header = _("Accounts and roles")
-admin.site.site_title = _("System")
-admin.site.index_title = _("Nothing of the archive is here")
-for model in (Group, Tag):
-    admin.site.unregister(model)
+
+class SystemSite(admin.AdminSite):
+    """A site of our own, so that no installed package adds its tables to it."""
+
+    site_header = _("Accounts and roles")
+    site_title = _("System")
+    index_title = _("Nothing of the archive is here")
 
 
-@admin.register(Account)
+system = SystemSite(name="admin")
+
+
+@admin.register(Account, site=system)
 class AccountAdmin(UserAdmin):  # type: ignore[type-arg]
     """Accounts are switched off, not deleted: the ledger and decisions name them."""
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from django.contrib import admin
 from django.urls import include, path
+
+from archive.admin import system
 
 urlpatterns = [
     path("", include("archive.views.urls")),
-    path("system/", admin.site.urls),
+    path("system/", system.urls),
 ]

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from django.contrib import admin
 
+from archive.admin import system
 from archive.models import Account
 
 pytestmark = pytest.mark.django_db
 
 
 def test_nothing_of_the_archive_is_there():
-    assert set(admin.site._registry) == {Account}
+    assert set(system._registry) == {Account}
 
 
 def test_only_superusers_come_in(client, cast):
