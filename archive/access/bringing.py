@@ -13,7 +13,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from ..media.errors import MediaError
-from ..media.files import Received, blocks_of, receive
+from ..media.files import Received, blocks_of, receive, sha256_file, storage_error
 from ..media.probe import MediaFacts, check_name_matches, probe
 from ..models import (
     Account,
@@ -30,7 +30,7 @@ from ..models import (
 from ..timecode import cues as read
 from ..timecode.checks import check_against_duration
 from ..timecode.readers import read_transcript
-from . import decisions, ledger, making, writing
+from . import decisions, folders, jobs, ledger, making, revisions, uploads, writing
 from .gate import Gate
 
 
@@ -38,15 +38,21 @@ class Refused(Exception):
     """The file or its transcript cannot be taken in. Nothing was saved; `problems` say what, where and how to mend.
 
     `transcript` is the position, from 0, of the transcript that is at fault; None where it is the sound.
+    `is_storage`: the disk is at fault, and the file may be taken in later.
     """
 
     def __init__(
-        self, message: str, problems: Sequence[read.Problem] = (), transcript: int | None = None
+        self,
+        message: str,
+        problems: Sequence[read.Problem] = (),
+        transcript: int | None = None,
+        is_storage: bool = False,
     ) -> None:
         super().__init__(message)
         self.message = message
         self.problems = list(problems)
         self.transcript = transcript
+        self.is_storage = is_storage
 
 
 @dataclass(frozen=True)
@@ -85,15 +91,43 @@ def add_recording(
     """
     received = _receive(blocks)
     try:
-        facts = _look_at(received, original_name)
-        transcripts = _read_all(given.transcripts, facts.duration_ms)
-        with transaction.atomic():
-            recording = _keep(by, received, facts, original_name, given)
-            for one, text in zip(given.transcripts, transcripts, strict=True):
-                _keep_transcript(recording, one, text)
-            _place_master(received)
+        return _take_in(by, received, original_name, given)
     finally:
         received.path.unlink(missing_ok=True)
+
+
+def add_upload(by: Account, ref: str, given: RecordingGiven) -> Brought:
+    """Take in a file that has arrived as an upload of `by`. Refused, it stays, unless the file itself is at fault."""
+    arriving = uploads.get(by, ref)
+    if arriving is None or not arriving.is_here:
+        raise Refused(_("The file has not arrived whole. Choose it again; what is here already is not sent twice."))
+    path = folders.part_path(ref)
+    try:
+        brought = _take_in(by, _hashed(path), arriving.original_name, given)
+    except Refused as refused:
+        if refused.transcript is None and not refused.is_storage:
+            uploads.drop(by, ref)
+        raise
+    uploads.drop(by, ref)
+    return brought
+
+
+def _hashed(path: Path) -> Received:
+    try:
+        return Received(path, sha256_file(path), path.stat().st_size)
+    except OSError as error:
+        raise Refused(storage_error(error).message, is_storage=True) from error
+
+
+def _take_in(by: Account | None, received: Received, original_name: str, given: RecordingGiven) -> Brought:
+    facts = _look_at(received, original_name)
+    transcripts = _read_all(given.transcripts, facts.duration_ms)
+    with transaction.atomic():
+        recording = _keep(by, received, facts, original_name, given)
+        for one, text in zip(given.transcripts, transcripts, strict=True):
+            _keep_transcript(by, recording, one, text)
+        _place_master(received)
+        jobs.make_ready(recording.pk)
     return Brought(recording, [problem for text in transcripts for problem in text.problems])
 
 
@@ -106,15 +140,11 @@ def file_blocks(path: Path) -> Iterator[bytes]:
     return blocks_of(path)
 
 
-def master_path(sha256: str) -> Path:
-    return Path(settings.MASTERS) / sha256[:2] / sha256
-
-
 def _receive(blocks: Iterable[bytes]) -> Received:
     try:
-        return receive(_bounded(blocks), Path(settings.HOME) / "incoming")
+        return receive(_bounded(blocks), folders.incoming())
     except MediaError as error:
-        raise Refused(error.message) from error
+        raise Refused(error.message, is_storage=error.code in ("disk_full", "storage")) from error
 
 
 def _bounded(blocks: Iterable[bytes]) -> Iterator[bytes]:
@@ -224,13 +254,15 @@ def speaker(by: Account | None, name: str, language: str) -> Person:
 def add_transcript(by: Account | None, recording: Recording, given: TranscriptGiven) -> Transcript:
     """Add a transcript to a recording that is kept already; Refused leaves nothing."""
     text = _read(given, recording.master.duration_ms)
-    kept = _keep_transcript(recording, given, text)
+    kept = _keep_transcript(by, recording, given, text)
     ledger.write("transcript added", by, recording.ref, sha256=kept.sha256)
     writing.owe_index([recording.pk])
     return kept
 
 
-def _keep_transcript(recording: Recording, given: TranscriptGiven, text: read.Transcript) -> Transcript:
+def _keep_transcript(
+    by: Account | None, recording: Recording, given: TranscriptGiven, text: read.Transcript
+) -> Transcript:
     kept = Transcript(
         recording=recording,
         language=given.language,
@@ -258,6 +290,7 @@ def _keep_transcript(recording: Recording, given: TranscriptGiven, text: read.Tr
         ],
         batch_size=1000,
     )
+    revisions.first(kept, by)
     text.problems.extend(_not_taken(cue) for cue in text.cues if not _runs_forward(cue))
     TranscriptProblem.ungated.bulk_create(
         [
@@ -291,14 +324,31 @@ def _not_taken(cue: read.Cue) -> read.Problem:
 
 def _place_master(received: Received) -> None:
     """Give the file its place among the masters, readable only, in the last step before the commit."""
-    path = master_path(received.sha256)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path = folders.master_path(received.sha256)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _link(received, path)
+        path.chmod(0o400)
+        sync_folder(path.parent)
+    except OSError as error:
+        raise Refused(storage_error(error).message, is_storage=True) from error
+
+
+def _link(received: Received, path: Path) -> None:
+    """Give the file its place. What a crash left there before its commit is looked at: only whole bytes stay."""
     try:
         os.link(received.path, path)
     except FileExistsError:
-        pass  # left by a crash before its commit: the same bytes, by the name
-    except OSError as error:
-        raise Refused(_("The disk would not take the file (%(why)s). Nothing was saved.")
-                      % {"why": error.strerror}) from error
-    path.chmod(0o400)
+        if sha256_file(path) != received.sha256:
+            path.unlink()
+            os.link(received.path, path)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a new name in this folder outlive a power cut (POSIX: the folder is a file of its own)."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
