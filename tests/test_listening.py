@@ -342,6 +342,21 @@ def test_what_is_restricted_is_written_once_a_sitting_from_whatever_second(cast,
     assert len(heard(recording)) == 2
 
 
+def test_a_closed_span_in_an_open_recording_is_written_down_for_those_who_hear_it(cast, client, recording):
+    open_up(cast["council"], recording)
+    span = writing.close_span(None, recording, 2000, 3000, "not for all")
+    open_up(cast["council"], span, terms=decisions.Terms([Audience.objects.get(name="family")]))
+    for name in (None, "plain", "family"):
+        if name:
+            client.force_login(cast[name])
+        client.get(reverse("recording", args=[recording.ref]))
+        client.get(sound_of(recording))
+        client.get(captions_of(recording))
+    rows = LedgerRow.objects.filter(event="met")
+    assert {(row.actor, row.item) for row in rows} == {(cast["family"].ref, span.ref)}
+    assert [row.detail for row in rows] == [f'{{"surface": "{on}"}}' for on in ("page", "sound", "captions")]
+
+
 def test_captions_that_are_restricted_are_written_down(cast, client, recording):
     family = Audience.objects.get(name="family")
     open_up(cast["council"], recording, terms=decisions.Terms([family]))

@@ -9,10 +9,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from ..models import (
     Audience,
+    ClosedSpan,
     Consent,
     Entrustment,
     Figure,
@@ -30,7 +31,7 @@ from ..models import (
     TopicTie,
 )
 from ..timecode.folding import fold
-from . import showing
+from . import met, showing
 from .gate import Gate, Page
 from .showing import Label, MirrorShown, RecordingCard, SegmentCard
 
@@ -117,7 +118,7 @@ def is_waiting(item: Item) -> bool:
 def recording(gate: Gate, row: Recording) -> RecordingShown:
     return RecordingShown(
         card=showing.recording_cards(gate, [row.pk])[0],
-        circumstances=row.circumstances,
+        circumstances=gate.mask.text(row.circumstances),
         offering=row.offering,
         is_heard_whole=gate.hears_whole(row),
         consent=_consent(gate, row),
@@ -132,8 +133,8 @@ def _consent(gate: Gate, row: Recording) -> ConsentShown | None:
     return ConsentShown(
         state=newest.state,
         stated_on=newest.stated_on,
-        given_by=newest.given_by if is_council else "",
-        words=newest.words if is_council else "",
+        given_by=gate.mask.text(newest.given_by) if is_council else "",
+        words=gate.mask.text(newest.words) if is_council else "",
     )
 
 
@@ -155,6 +156,18 @@ def neighbours(gate: Gate, segment: Segment) -> Neighbours:
     return Neighbours(before, after)
 
 
+def note_within(gate: Gate, recording: Recording, start_ms: int, end_ms: int, surface: str) -> None:
+    """Write down the stretches inside [start_ms, end_ms) that this account meets in full and a visitor does not."""
+    if gate.account is None:
+        return
+    visitor = Gate(None, gate.moment)
+    for model in (Segment, ClosedSpan):
+        rows = model.ungated.filter(recording=recording, start_ms__lt=end_ms, end_ms__gt=start_ms)
+        for row in rows.order_by("start_ms", "ref"):
+            if gate.meets(row.pk) and not visitor.meets(row.pk):
+                met.note(gate, row, surface)
+
+
 # --- segments in order ---
 
 
@@ -167,11 +180,9 @@ def segments_tied(gate: Gate, number: int, kind: str = "") -> list[int]:
     """The segments met that are tied to this item (by one kind of tie, where given), by recording and time."""
     ties = Tie.ungated.filter(target=number, source__kind=Kind.SEGMENT)
     if kind:
-        ties = ties.filter(kind=kind)
-    found = set(ties.values_list("source_id", flat=True))
-    if not kind:
-        found |= set(TopicTie.ungated.filter(tag=number).values_list("content_object_id", flat=True))
-    return _along(gate, Segment.ungated.filter(pk__in=gate.keep(sorted(found))))
+        return _along(gate, Segment.ungated.filter(pk__in=ties.filter(kind=kind).values("source_id")))
+    tagged = TopicTie.ungated.filter(tag=number).values("content_object_id")
+    return _along(gate, Segment.ungated.filter(Q(pk__in=ties.values("source_id")) | Q(pk__in=tagged)))
 
 
 def _along(gate: Gate, rows: QuerySet[Segment]) -> list[int]:
@@ -221,21 +232,22 @@ def listed(gate: Gate, numbers: Iterable[int]) -> list[Listed]:
     """Lines of a list of people, places or figures, in the order given."""
     wanted = gate.keep(numbers)
     named = showing.labels(gate, wanted)
-    facts = _facts(wanted)
+    facts = _facts(gate, wanted)
     counts = segment_counts(gate, wanted)
     return [
         Listed(named[number], *facts.get(number, ("", "")), counts[number]) for number in wanted if number in named
     ]
 
 
-def _facts(numbers: list[int]) -> dict[int, tuple[str, str]]:
+def _facts(gate: Gate, numbers: list[int]) -> dict[int, tuple[str, str]]:
+    said = gate.mask.text
     found: dict[int, tuple[str, str]] = {}
     for person in Person.ungated.filter(pk__in=numbers):
-        found[person.pk] = (person.family, person.about)
+        found[person.pk] = (said(person.family), said(person.about))
     for place in Place.ungated.filter(pk__in=numbers):
-        found[place.pk] = (place.nature, place.about)
+        found[place.pk] = (said(place.nature), said(place.about))
     for figure in Figure.ungated.filter(pk__in=numbers):
-        found[figure.pk] = (figure.get_shape_display(), figure.about)
+        found[figure.pk] = (figure.get_shape_display(), said(figure.about))
     return found
 
 
@@ -351,6 +363,8 @@ def own_trusts(gate: Gate) -> list[OwnTrust]:
     ]
     named = showing.labels(gate, {row.item_id for row in rows})
     shown = [
-        OwnTrust(named[row.item_id], row.reason, row.starts_at, row.ends_at) for row in rows if row.item_id in named
+        OwnTrust(named[row.item_id], gate.mask.text(row.reason), row.starts_at, row.ends_at)
+        for row in rows
+        if row.item_id in named
     ]
     return sorted(shown, key=lambda one: (_by_name(one.item), one.starts_at))

@@ -18,7 +18,7 @@ from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from ..access import met, showing, sound
+from ..access import details, met, showing, sound
 from ..access.showing import Hearing, ShownTranscript
 from ..access.sound import Sound
 from ..media.ranges import RangePlan, plan_range, strong_etag
@@ -87,18 +87,28 @@ def _sound(request: GatedRequest, item: Item, recording: Recording, hearing: Hea
         request.headers.get("Range") if is_get else None, request.headers.get("If-Range"), etag, file.size
     )
     if is_get and plan.status != 416:
-        _note_once_a_sitting(request, item, plan.start)
+        _note_once_a_sitting(request, item, recording, hearing, plan.start)
     return _answer(request, file, plan)
 
 
-def _note_once_a_sitting(request: GatedRequest, item: Item, start: int) -> None:
+def _note_once_a_sitting(
+    request: GatedRequest, item: Item, recording: Recording, hearing: Hearing, start: int
+) -> None:
     """Write that it was heard. A player asks for one sound in many pieces; only other pieces than the first, and
     only right after one that was written, go unwritten.
     """
-    key = f"{getattr(request.user, 'pk', None)}:{item.ref}:{request.gate.policy.version}"
-    if start == 0 or not _sittings.holds(key, request.gate.moment.timestamp()):
-        met.note(request.gate, item, "sound")
-    _sittings.keep(key, request.gate.moment.timestamp())
+    gate = request.gate
+    key = f"{gate.account.ref if gate.account else ''}:{gate.is_looking}:{item.ref}:{gate.policy.version}"
+    if start == 0 or not _sittings.holds(key, gate.moment.timestamp()):
+        _note(request, item, recording, hearing, "sound")
+    _sittings.keep(key, gate.moment.timestamp())
+
+
+def _note(request: GatedRequest, item: Item, recording: Recording, hearing: Hearing, surface: str) -> None:
+    """The item itself, or the restricted stretches inside a recording."""
+    met.note(request.gate, item, surface)
+    if item.pk == recording.pk:
+        details.note_within(request.gate, recording, hearing.start_ms, hearing.end_ms, surface)
 
 
 class _Sittings:
@@ -221,7 +231,7 @@ def _captions(
     wanted = [one for one in shown if one.language.lower() == lang.lower()]  # RFC 5646, 2.1.1: case says nothing
     if not wanted:
         raise Http404
-    met.note(request.gate, item, "captions")
+    _note(request, item, recording, hearing, "captions")
     text = write_vtt(_within(wanted, hearing)).text
     return HttpResponse(text, content_type="text/vtt; charset=utf-8", headers={"Cache-Control": "private, no-store"})
 

@@ -55,6 +55,8 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
     numbers = details.segments_in(request.gate, row.pk)
     cards, here = details.segments_page(request.gate, numbers, parts.page_number(request))
     context = parts.item_context(request, row, shown.card.label, "recordings", _("Recordings"))
+    if shown.is_heard_whole and shown.card.duration_ms:  # then its words are on the page
+        details.note_within(request.gate, row, 0, shown.card.duration_ms, "page")
     return render(
         request,
         "pages/recording.html",
