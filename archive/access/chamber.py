@@ -222,7 +222,8 @@ def withdrawn(gate: Gate) -> list[Withdrawn]:
         newest.setdefault(row.recording_id, row)
     rows = [row for row in newest.values() if row.state == ConsentState.WITHDRAWN]
     named = labels(gate, [row.recording_id for row in rows])
-    shown = [Withdrawn(named[row.recording_id], row.given_by, row.stated_on, row.words) for row in rows]
+    said = gate.mask.text
+    shown = [Withdrawn(named[row.recording_id], said(row.given_by), row.stated_on, said(row.words)) for row in rows]
     return sorted(shown, key=lambda one: (-one.stated_on.toordinal(), *_by_name(one.recording)))
 
 
@@ -262,28 +263,35 @@ def _shown(gate: Gate, rows: QuerySet[Condition]) -> list[ConditionShown]:
         .order_by("pk")
     )
     named = labels(gate, {row.target_id for row in found})
-    zone = policy.home_zone()
+    zone, said = policy.home_zone(), gate.mask.text
     return [
         ConditionShown(
             number=row.pk,
             target=named[row.target_id],
-            words=wording.condition(row, zone),
+            words=said(wording.condition(row, zone)),
             others_see=Level(row.others_see),
-            notice_words=row.notice_words,
-            whom_to_ask=row.whom_to_ask,
+            notice_words=said(row.notice_words),
+            whom_to_ask=said(row.whom_to_ask),
             review_on=row.review_on,
-            decision=decision_shown(row.decision),
+            decision=decision_shown(gate, row.decision),
             is_from_consent=row.source == Source.CONSENT,
         )
         for row in found
     ]
 
 
-def decision_shown(row: Decision | None) -> DecisionShown | None:
+def decision_shown(gate: Gate, row: Decision | None) -> DecisionShown | None:
     if row is None:
         return None
+    said = gate.mask.text
     return DecisionShown(
-        row.ref, row.decided_on, row.minute, row.present, row.reason, str(row.entered_by or ""), row.entered_at
+        ref=row.ref,
+        decided_on=row.decided_on,
+        minute=said(row.minute),
+        present=said(row.present),
+        reason=said(row.reason),
+        entered_by=str(row.entered_by or ""),
+        entered_at=row.entered_at,
     )
 
 
@@ -303,4 +311,4 @@ def is_recording_among(numbers: Iterable[int]) -> bool:
 def newest_decision(gate: Gate, number: int) -> DecisionShown | None:
     decisions.require(gate.account, "is_council")
     row = Decision.objects.filter(pk__in=Item.ungated.filter(pk=number).values("decision")).first()
-    return decision_shown(row)
+    return decision_shown(gate, row)

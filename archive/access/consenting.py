@@ -32,9 +32,10 @@ def statements(gate: Gate, recording: int) -> list[Statement]:
     """Every statement about a recording, the newest first."""
     decisions.require(gate.account, "is_council")
     rows = Consent.ungated.filter(recording=recording).select_related("recorded_by")
+    said = gate.mask.text
     return [
         Statement(
-            row.pk, row.state, row.get_state_display(), row.given_by, row.stated_on, row.words,
+            row.pk, row.state, row.get_state_display(), said(row.given_by), row.stated_on, said(row.words),
             row.paper_name, row.paper_sha256, str(row.recorded_by or ""), row.recorded_at,
         )
         for row in rows

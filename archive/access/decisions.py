@@ -89,17 +89,9 @@ def require(account: Account | None, role: str) -> Account:
 @transaction.atomic
 def decide(by: Account, minute: Minute, *acts: Act) -> Decision:
     """Enter a decision: targets leave the queue, named conditions are lifted, the new conditions reach."""
-    require(by, "is_council")
-    _check_minute(minute)
     for act in acts:
         _check_act(act)
-    decision = Decision.objects.create(
-        decided_on=minute.decided_on,
-        minute=minute.minute,
-        present=minute.present,
-        reason=minute.reason,
-        entered_by=by,
-    )
+    decision = enter(by, minute)
     ledger.write(
         "decided",
         by,
@@ -113,6 +105,19 @@ def decide(by: Account, minute: Minute, *acts: Act) -> Decision:
     return decision
 
 
+def enter(by: Account, minute: Minute) -> Decision:
+    """The decision's own row, once its minute is whole. Whoever calls this says in the ledger what it does."""
+    require(by, "is_council")
+    _check_minute(minute)
+    return Decision.objects.create(
+        decided_on=minute.decided_on,
+        minute=minute.minute,
+        present=minute.present,
+        reason=minute.reason,
+        entered_by=by,
+    )
+
+
 def _carry_out(act: Act, decision: Decision) -> dict[str, Any]:
     """Do what was decided; returns it as the ledger spells it."""
     targets = list(Item.ungated.filter(pk__in=act.targets))
@@ -120,7 +125,7 @@ def _carry_out(act: Act, decision: Decision) -> dict[str, Any]:
     Item.ungated.filter(pk__in=act.targets).update(decision=decision)
     if act.terms is not None:
         for target in targets:
-            _make(target, act.terms, decision)
+            make(target, act.terms, decision)
     if act.offering:
         Recording.ungated.filter(pk__in=act.targets).update(offering=act.offering)
     return {
@@ -157,14 +162,19 @@ def _lift(act: Act, decision: Decision) -> None:
             _("One of the conditions to lift is not the council's to lift here: consent was withdrawn, it belongs to "
               "something else, or it was lifted meanwhile. Look at the page again.")
         )
-    for condition in lifted:
+    lift(list(lifted), decision)
+
+
+def lift(conditions: Iterable[Condition], decision: Decision) -> None:
+    """End conditions under a decision; what they reached, they reach no more."""
+    for condition in conditions:
         condition.lifted_by = decision
         condition.lifted_at = timezone.now()
         condition.save(update_fields=["lifted_by", "lifted_at"])
         closure.refresh_condition(condition)
 
 
-def _make(target: Item, terms: Terms, decision: Decision | None, source: str = Source.COUNCIL) -> Condition:
+def make(target: Item, terms: Terms, decision: Decision | None, source: str = Source.COUNCIL) -> Condition:
     condition = Condition.ungated.create(
         target=target,
         scope=terms.scope,
@@ -336,7 +346,7 @@ def state_consent(
     )
     held = Condition.ungated.filter(target=recording.pk, source=Source.CONSENT, lifted_by__isnull=True)
     if state == ConsentState.WITHDRAWN and not held.exists():
-        _make(recording, Terms(), None, Source.CONSENT)
+        make(recording, Terms(), None, Source.CONSENT)
     elif state != ConsentState.WITHDRAWN:
         held.delete()  # the closure rows go with it; the ledger keeps what was
     ledger.write(

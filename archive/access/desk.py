@@ -73,7 +73,11 @@ def known(gate: Gate, kind: str) -> Known:
     labels = showing.labels(gate, numbers)
     exact: dict[str, set[int]] = {}
     folded: dict[str, set[int]] = {}
-    spelled = [(number, text) for number, text in _spellings(kind) if number in labels]
+    spelled = [
+        (number, text)
+        for number, text in _spellings(kind)
+        if number in labels and number not in gate.mask.people
+    ]
     spelled += [(label.number, label.text) for label in labels.values()]
     for number, text in spelled:
         exact.setdefault(text.strip().casefold(), set()).add(number)

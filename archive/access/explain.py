@@ -111,10 +111,10 @@ def of(item: Item, account: Account | None, moment: datetime | None = None) -> E
         level=level,
         reasons=tuple(reasons),
         waits_for=tuple(named[number] for number in waiting),
-        trusts=tuple(_trust(row, named) for row in trusts),
+        trusts=tuple(_trust(gate, row, named) for row in trusts),
         verdicts=verdicts,
         audiences=_audience_names(gate),
-        decision=chamber.decision_shown(Decision.objects.filter(pk=item.decision_id or 0).first()),
+        decision=chamber.decision_shown(gate, Decision.objects.filter(pk=item.decision_id or 0).first()),
         changes_at=gate.changes_at(),
     )
 
@@ -172,8 +172,9 @@ def _trusts(item: Item, gate: Gate) -> list[Entrustment]:
     return list(rows.select_related("granted_by").order_by("starts_at", "pk"))
 
 
-def _trust(row: Entrustment, named: dict[int, Label]) -> TrustFact:
-    return TrustFact(named[row.item_id], row.starts_at, row.ends_at, str(row.granted_by or ""), row.reason)
+def _trust(gate: Gate, row: Entrustment, named: dict[int, Label]) -> TrustFact:
+    reason = gate.mask.text(row.reason)
+    return TrustFact(named[row.item_id], row.starts_at, row.ends_at, str(row.granted_by or ""), reason)
 
 
 def _verdict(gate: Gate, row: Condition, named: dict[int, Label], way: tuple[tuple[str, int], ...]) -> Verdict:
@@ -181,7 +182,7 @@ def _verdict(gate: Gate, row: Condition, named: dict[int, Label], way: tuple[tup
     holds = rule.in_force(gate.moment)
     satisfied = rule.satisfied(gate.audiences, gate.moment, gate.policy.zone)
     return Verdict(
-        words=wording.condition(row, gate.policy.zone),
+        words=gate.mask.text(wording.condition(row, gate.policy.zone)),
         target=named[row.target_id],
         way=tuple(Step(_tie_words(kind), named[number]) for kind, number in way),
         holds=holds,
@@ -189,7 +190,7 @@ def _verdict(gate: Gate, row: Condition, named: dict[int, Label], way: tuple[tup
         why=_why(gate, row, rule, holds),
         leaves=Level.OPEN if satisfied or not holds else Level(row.others_see),
         is_from_consent=rule.from_consent,
-        decision=chamber.decision_shown(row.decision),
+        decision=chamber.decision_shown(gate, row.decision),
     )
 
 

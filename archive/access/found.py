@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..models import Condition, Cue, Item, Kind, Level, Mirror, Name, Reach, Recording, Topic
-from . import layout, ledger, policy
+from . import layout, ledger, masks, policy
 from .gate import Gate
 
 NAMED = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
@@ -43,7 +43,9 @@ def cues(gate: Gate, numbers: Iterable[int]) -> dict[int, FoundCue]:
     times = np.array([row[1:4] for row in rows], dtype=np.int64)
     level = layout.levels_at(gate.levels, np.arange(held.size))
     may = layout.readable(held, level, gate.trusted, times[:, 0], times[:, 1], times[:, 2])
-    return {row[0]: FoundCue(row[4], row[5], row[2]) for row, allowed in zip(rows, may, strict=True) if allowed}
+    said = gate.mask.text
+    shown = [row for row, allowed in zip(rows, may, strict=True) if allowed]
+    return {row[0]: FoundCue(said(row[4], row[5]), row[5], row[2]) for row in shown}
 
 
 def number_of(gate: Gate, kind: str, ref: str) -> int | None:
@@ -81,7 +83,7 @@ def names(standing: policy.Policy) -> tuple[Spelled, ...]:
     global _names
     held = _names
     if held is None or held[0] is not standing:
-        held = _names = (standing, tuple(_read_names()))
+        held = _names = (standing, tuple(_read_names(masks.standing(standing.rests))))
     return held[1]
 
 
@@ -89,12 +91,19 @@ def is_met(gate: Gate, name: Spelled) -> bool:
     return gate.meets(name.number, Level.DESCRIPTION)
 
 
-def _read_names() -> list[Spelled]:
-    rows = Name.ungated.filter(item__kind__in=NAMED).order_by("pk")
-    found = [Spelled(*row) for row in rows.values_list("item_id", "item__kind", "text", "language")]
+def _read_names(mask: masks.Mask) -> list[Spelled]:
+    """Where a name rests, what is said instead is typed instead."""
+    rows = Name.ungated.filter(item__kind__in=NAMED).exclude(item__in=mask.people).order_by("pk")
+    found = [
+        Spelled(number, kind, mask.text(text, language), language)
+        for number, kind, text, language in rows.values_list("item_id", "item__kind", "text", "language")
+    ]
+    found += [
+        Spelled(number, Kind.PERSON, words, tag) for number, rule in mask.people.items() for tag, words in rule.instead
+    ]
     named = {one.number for one in found}
     found += [
-        Spelled(number, kind, text, "")
+        Spelled(number, kind, mask.text(text), "")
         for kind, model, column in ((Kind.MIRROR, Mirror, "title"), (Kind.TOPIC, Topic, "name"))
         for number, text in model.ungated.order_by("pk").values_list("pk", column)
         if number not in named

@@ -30,7 +30,7 @@ from ..models import (
     Recording,
     Segment,
 )
-from . import policy
+from . import masks, policy
 from .spans import Span, complement, merge
 
 Gated = TypeVar("Gated", bound=Item)
@@ -77,6 +77,11 @@ class Gate:
         """When these levels may next change by time alone; None where no such edge lies ahead."""
         until = policy.edge_after(self.policy, self.account, self.moment)
         return until if until < policy.FAR_AHEAD else None
+
+    @cached_property
+    def mask(self) -> masks.Mask:
+        """The names at rest at this moment."""
+        return masks.at(self.policy.rests, self.moment)
 
     # --- the array reading ---
 
@@ -256,7 +261,7 @@ class Gate:
         if not anywhere:
             rows = rows.filter(notice_pages=NoticePages.TIED)
         unmet = [row for row in rows.prefetch_related("audiences") if self._unmet(policy.rule_of(row))]
-        return {(row.notice_words, row.whom_to_ask) for row in unmet}
+        return {(self.mask.text(row.notice_words), self.mask.text(row.whom_to_ask)) for row in unmet}
 
 
 class AudienceGate(Gate):

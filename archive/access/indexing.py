@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from django.db import connection, transaction
+from django.utils import timezone
 
 from ..models import (
     Cue,
@@ -24,9 +25,11 @@ from ..models import (
     Person,
     Place,
     Recording,
+    Rest,
     Segment,
     Topic,
 )
+from . import masks
 
 BATCH = 500
 RECORDINGS_AT_ONCE = 20
@@ -83,6 +86,19 @@ def atoms_of(numbers: Iterable[int]) -> dict[int, list[Atom]]:
 
 
 def _atoms(numbers: list[int]) -> Iterator[Atom]:
+    """What is said, with the names at rest replaced: they are not findable from the decision on."""
+    mask = masks.standing()
+    if not mask.rules:
+        yield from _raw_atoms(numbers)
+        return
+    for atom in _raw_atoms(numbers):
+        if atom.field != Field.NAME or atom.owner not in mask.people:
+            yield replace(atom, text=mask.text(atom.text))
+    for number in sorted(set(numbers) & set(mask.people)):
+        yield from (Atom(number, Field.NAME, words) for _tag, words in mask.people[number].instead)
+
+
+def _raw_atoms(numbers: list[int]) -> Iterator[Atom]:
     yield from _texts(Segment, numbers, {"title": Field.TITLE, "summary": Field.SUMMARY})
     yield from _texts(Recording, numbers, {"title": Field.TITLE, "circumstances": Field.SUMMARY})
     yield from _texts(Mirror, numbers, {"title": Field.NAME, "about": Field.ABOUT})
@@ -125,7 +141,30 @@ def _cue_atoms(numbers: list[int]) -> Iterator[Atom]:
 
 
 def is_owed() -> bool:
+    if Rest.ungated.filter(is_settled=False, ends_at__lte=timezone.now()).exists():
+        _settle_names()
     return IndexDebt.objects.exists()
+
+
+@transaction.atomic
+def _settle_names() -> None:
+    """Names whose rest has run out can be found again: owe the index whatever holds them."""
+    over = list(Rest.ungated.select_for_update().filter(is_settled=False, ends_at__lte=timezone.now()))
+    owe(owners_naming(masks.Mask(tuple(masks.rule_of(row) for row in over))))
+    Rest.ungated.filter(pk__in=[row.pk for row in over]).update(is_settled=True)
+
+
+def owners_naming(mask: masks.Mask) -> set[int]:
+    """Every item some text of which holds one of these names, the people themselves included."""
+    found = set(mask.people)
+    for numbers in batches():
+        found |= {atom.owner for atom in _raw_atoms(numbers) if atom.owner not in found and mask.touches(atom.text)}
+    return found
+
+
+def owe(numbers: Iterable[int]) -> None:
+    rows = [IndexDebt(item_number=number) for number in sorted(set(numbers))]
+    IndexDebt.objects.bulk_create(rows, batch_size=BATCH, ignore_conflicts=True)
 
 
 @contextmanager

@@ -32,7 +32,7 @@ from ..models import (
     Topic,
     TopicTie,
 )
-from . import policy
+from . import masks, policy
 from .dates import days_of
 
 Numbers = NDArray[np.int64]
@@ -211,6 +211,10 @@ def _titles() -> dict[int, str]:
     for model, column in ((Recording, "title"), (Segment, "title"), (Mirror, "title"), (Topic, "name")):
         titles.update(model.ungated.values_list("pk", column))
     titles.update(leading_names())
+    mask = masks.standing()
+    if mask.rules:
+        titles = {number: mask.text(text) for number, text in titles.items()}
+        titles.update({number: rule.words() for number, rule in mask.people.items()})
     return titles
 
 

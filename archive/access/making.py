@@ -296,7 +296,7 @@ def change_recording(gate: Gate, recording: Recording, version: int, ties: Ties,
     if held.version != version:
         raise writing.Overtaken(None)
     for name, value in given.items():
-        setattr(held, name, value)
+        setattr(held, name, writing.kept(gate.mask, getattr(held, name), value))
     held.version = version + 1
     held.full_clean(exclude=["item_ptr", "kind", "decision", "created_by"])
     with _opening_nothing(held):

@@ -37,7 +37,7 @@ from ..models import (
     Segment,
     Source,
 )
-from . import closure
+from . import closure, masks
 from .seasons import DateSeason
 
 Numbers = NDArray[np.int64]
@@ -96,6 +96,7 @@ class Policy:
     everyone: frozenset[int]
     signed_in: frozenset[int]
     derived: tuple[Derived, ...]
+    rests: tuple[masks.RestRule, ...]
     rules: tuple[Rule, ...]
     reach: dict[int, Numbers]
     undecided: Numbers
@@ -177,6 +178,7 @@ def read() -> Policy:
         everyone=frozenset({builtin[Builtin.EVERYONE]} if Builtin.EVERYONE in builtin else ()),
         signed_in=frozenset({builtin[Builtin.SIGNED_IN]} if Builtin.SIGNED_IN in builtin else ()),
         derived=_derived(),
+        rests=masks.read(),
         rules=tuple(rule_of(condition) for condition in conditions.prefetch_related("audiences")),
         reach=_reach(),
         undecided=_numbers(closure.stands_undecided()),

@@ -57,6 +57,8 @@ def event_words(event: str) -> str:
         "audience described": _("changed what an audience is called"),
         "audience defined": _("made an audience of others"),
         "looked as": _("looked as an audience"),
+        "name at rest": _("let a name rest"),
+        "name lifted": _("let a name be said again"),
         "own wish": _("asked to belong to an audience"),
         "own wish declined": _("declined a member's own wish"),
     }
@@ -112,7 +114,7 @@ def entries(gate: Gate, found: Iterable[LedgerRow]) -> list[Entry]:
         refs |= _targets(json.loads(row.detail))
     labels = _labels(gate, refs)
     audiences = {one.ref: one.name for one in Audience.objects.all()}
-    return [_entry(row, named, labels, audiences) for row in held]
+    return [_entry(gate, row, named, labels, audiences) for row in held]
 
 
 def _labels(gate: Gate, refs: Iterable[str]) -> dict[str, Label]:
@@ -126,7 +128,11 @@ def _targets(detail: dict[str, Any]) -> set[str]:
 
 
 def _entry(
-    row: LedgerRow, people: dict[str, str], labels: dict[str, Label], audiences: dict[str, str]
+    gate: Gate,
+    row: LedgerRow,
+    people: dict[str, str],
+    labels: dict[str, Label],
+    audiences: dict[str, str],
 ) -> Entry:
     detail = json.loads(row.detail)
     return Entry(
@@ -138,7 +144,7 @@ def _entry(
         item_ref=row.item,
         gone=bool(row.item) and row.item not in labels,
         surface=surface_words(detail.get("surface", "")),
-        detail=tuple(_detail(detail, people, labels, audiences)),
+        detail=tuple(gate.mask.text(line) for line in _detail(detail, people, labels, audiences)),
     )
 
 

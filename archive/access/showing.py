@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.db.models import Q
 
@@ -33,6 +33,7 @@ from ..models import (
 )
 from ..timecode.folding import fold
 from .gate import Gate
+from .masks import Mask, RestRule
 from .spans import clip, overlaps
 
 Notice = tuple[str, str]  # the council's words, whom to ask
@@ -190,6 +191,24 @@ def labels(gate: Gate, numbers: Iterable[int], at_least: Level = Level.DESCRIPTI
     return {item.pk: _label(gate, item, titles, names.get(item.pk, []), spoken) for item in items}
 
 
+def _label(
+    gate: Gate, item: Item, titles: dict[int, tuple[str, str]], own: list[Name], spoken: str
+) -> Label:
+    """The label as it is shown now: where a name rests, the community's words stand for it."""
+    made = _full_label(gate, item, titles, own, spoken)
+    rule = gate.mask.people.get(item.pk)
+    if rule is not None:
+        return _resting_label(made, rule, spoken)
+    text, also = gate.mask.text(made.text, made.language), gate.mask.text(made.also, made.also_language)
+    return made if (text, also) == (made.text, made.also) else replace(made, text=text, also=also)
+
+
+def _resting_label(made: Label, rule: RestRule, spoken: str) -> Label:
+    (language, words), *others = sorted(rule.instead, key=lambda each: each[0] != spoken)
+    also_language, also = others[0] if others else ("", "")
+    return replace(made, text=words, language=language, also=also, also_language=also_language)
+
+
 def label(gate: Gate, number: int) -> Label | None:
     return labels(gate, [number]).get(number)
 
@@ -221,7 +240,7 @@ def _names(numbers: list[int]) -> dict[int, list[Name]]:
     return found
 
 
-def _label(
+def _full_label(
     gate: Gate, item: Item, titles: dict[int, tuple[str, str]], own: list[Name], spoken: str
 ) -> Label:
     first = next((name for name in own if name.language == spoken), own[0] if own else None)
@@ -242,7 +261,11 @@ def _label(
 def spellings(gate: Gate, number: int) -> list[Spelling]:
     if not gate.meets(number, Level.DESCRIPTION):
         return []
-    return [Spelling(name.language, name.text, name.is_preferred) for name in _names([number]).get(number, [])]
+    rule = gate.mask.people.get(number)
+    if rule is not None:
+        return [Spelling(language, words, at == 0) for at, (language, words) in enumerate(rule.instead)]
+    rows = _names([number]).get(number, [])
+    return [Spelling(row.language, gate.mask.text(row.text, row.language), row.is_preferred) for row in rows]
 
 
 # --- ties ---
@@ -307,7 +330,7 @@ def segment_cards(gate: Gate, numbers: Iterable[int]) -> list[SegmentCard]:
     dates = dict(Recording.ungated.filter(pk__in=recordings).values_list("pk", "recorded_on"))
     cautions = _cautions(named)
     return [
-        _card(rows[number], named, joined.get(number, []), dates, cautions)
+        _card(gate, rows[number], named, joined.get(number, []), dates, cautions)
         for number in wanted
         if number in rows and number in named
     ]
@@ -336,6 +359,7 @@ def _joined(segments: list[int]) -> dict[int, list[tuple[str, int]]]:
 
 
 def _card(
+    gate: Gate,
     row: Segment,
     named: dict[int, Label],
     joined: list[tuple[str, int]],
@@ -349,7 +373,7 @@ def _card(
     recording = named.get(row.recording_id)
     return SegmentCard(
         label=named[row.pk],
-        summary=row.summary,
+        summary=gate.mask.text(row.summary),
         start_ms=row.start_ms,
         end_ms=row.end_ms,
         recording=recording,
@@ -418,7 +442,7 @@ def transcripts(
                 transcript.pk,
                 transcript.language,
                 transcript.kind,
-                tuple(_cue(cue, unnamed) for cue in met),
+                tuple(_cue(cue, unnamed, gate.mask, transcript.language) for cue in met),
             )
         )
     return [transcript for transcript in shown if transcript.cues]
@@ -433,9 +457,9 @@ def _unnamed(gate: Gate) -> set[str]:
     return unmet - met
 
 
-def _cue(cue: Cue, unnamed: set[str]) -> ShownCue:
-    speaker = "" if fold(cue.speaker) in unnamed else cue.speaker
-    return ShownCue(cue.start_ms, cue.end_ms, cue.text, speaker)
+def _cue(cue: Cue, unnamed: set[str], mask: Mask, language: str) -> ShownCue:
+    speaker = "" if fold(cue.speaker) in unnamed else mask.text(cue.speaker, language)
+    return ShownCue(cue.start_ms, cue.end_ms, mask.text(cue.text, language), speaker)
 
 
 @dataclass(frozen=True)
@@ -483,11 +507,12 @@ def hearing_of_segment(gate: Gate, segment: Segment) -> Hearing | None:
 
 
 def person(gate: Gate, row: Person) -> PersonShown:
-    return PersonShown(_named(gate, row), row.about, row.family, row.born, row.died)
+    said = gate.mask.text
+    return PersonShown(_named(gate, row), said(row.about), said(row.family), row.born, row.died)
 
 
 def topic(gate: Gate, row: Topic) -> TopicShown:
-    return TopicShown(_named(gate, row), row.about, row.get_caution_display())
+    return TopicShown(_named(gate, row), gate.mask.text(row.about), row.get_caution_display())
 
 
 def _named(gate: Gate, item: Item) -> Label:
@@ -513,8 +538,8 @@ def _place(gate: Gate, row: Place, named: Label) -> PlaceShown:
     exact = gate.meets(row.pk)
     return PlaceShown(
         label=named,
-        nature=row.nature,
-        about=row.about,
+        nature=gate.mask.text(row.nature),
+        about=gate.mask.text(row.about),
         at=(row.latitude_deg, row.longitude_deg) if exact else None,
         cell=None if exact else cell_of(row.latitude_deg, row.longitude_deg, row.cell_deg),
         caution=row.get_caution_display(),
@@ -546,7 +571,7 @@ def _figure(gate: Gate, row: Figure, named: Label) -> FigureShown:
     return FigureShown(
         label=named,
         shape=row.shape,
-        about=row.about,
+        about=gate.mask.text(row.about),
         stars=tuple(row.stars) if exact else (),
         lines=tuple(tuple(line) for line in row.lines) if exact else (),
     )
@@ -560,7 +585,7 @@ def mirror(gate: Gate, row: Mirror) -> MirrorShown:
     spots = {one.label.number: one for one in places(gate, [tie.other.number for tie in pairs])}
     return MirrorShown(
         label=_named(gate, row),
-        about=row.about,
+        about=gate.mask.text(row.about),
         figure=figures_named[0] if figures_named else None,
         pairs=tuple(
             MirrorPair(spots[tie.other.number], tie.hip)

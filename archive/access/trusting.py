@@ -31,7 +31,7 @@ def of(gate: Gate, item: int) -> list[TrustShown]:
     shown = [
         TrustShown(
             row.pk, str(row.account), row.account.ref, row.starts_at, row.ends_at, str(row.granted_by or ""),
-            row.reason, row.ends_at is not None and row.ends_at <= gate.moment,
+            gate.mask.text(row.reason), row.ends_at is not None and row.ends_at <= gate.moment,
         )
         for row in rows
     ]

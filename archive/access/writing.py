@@ -6,11 +6,12 @@ The closure is brought in line and the search index is owed its share inside the
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from ..models import (
@@ -19,6 +20,7 @@ from ..models import (
     Figure,
     IndexDebt,
     Item,
+    Kind,
     Level,
     Mirror,
     Name,
@@ -33,7 +35,7 @@ from ..models import (
 )
 from ..models.tags import validate_language_tag
 from ..timecode.times import format_clock
-from . import closure, ledger
+from . import closure, ledger, masks
 from .gate import Gate
 
 
@@ -192,8 +194,9 @@ def change_segment(by: Account | None, segment: Segment, given: SegmentGiven, ve
     if held.version != version:
         raise Overtaken(held.edited_by)
     before = closure.could_reach(held.pk)
+    mask = masks.at(masks.read(), timezone.now())
     for name in ("start_ms", "end_ms", "title", "summary"):
-        setattr(held, name, getattr(given, name))
+        setattr(held, name, kept(mask, getattr(held, name), getattr(given, name)))
     held.edited_by, held.version = by, version + 1
     held.save()
     _tie_segment(held, given, before)
@@ -287,18 +290,36 @@ def change(by: Account | None, item: Item, names: Sequence[NameGiven], version: 
     held = type(item).ungated.select_for_update(of=("self",)).get(pk=item.pk)  # type: ignore[attr-defined]
     if held.version != version:
         raise Overtaken(None)
+    mask = masks.at(masks.read(), timezone.now())
+    names = _names_kept(mask, held, names)
     for name, value in given.items():
-        setattr(held, name, value)
+        setattr(held, name, kept(mask, getattr(held, name), value))
     if isinstance(held, Topic) and names:
         held.name = names[0].text
     held.version = version + 1
     held.full_clean(exclude=["item_ptr", "slug", "kind", "decision", "created_by"])
     held.save()
-    give_names(held, names)
+    if held.pk not in mask.people:  # a form shows what is said instead, which is no name
+        give_names(held, names)
     ledger.write(f"{held.kind} changed", by, held.ref, version=held.version)
     owe_index([held.pk])
     found: Item = held
     return found
+
+
+def kept(mask: masks.Mask, original: Any, given: Any) -> Any:
+    """What was typed, with the names at rest back in the places that the form showed other words for."""
+    return mask.kept(original, given) if isinstance(original, str) and isinstance(given, str) else given
+
+
+def _names_kept(mask: masks.Mask, held: Item, names: Sequence[NameGiven]) -> Sequence[NameGiven]:
+    if not mask.rules:
+        return names
+    hidden = {
+        (language, mask.text(text, language)): text
+        for language, text in Name.ungated.filter(item=held).values_list("language", "text")
+    }
+    return [replace(name, text=hidden.get((name.language, name.text.strip()), name.text)) for name in names]
 
 
 # --- choosing ---
@@ -312,6 +333,8 @@ def item(number: int) -> Item:
 def named(gate: Gate, kind: str, text: str) -> Item | None:
     """The item of this kind that the writer meets under exactly this name (case apart), or none."""
     wanted = text.strip().casefold()
-    rows = Name.ungated.filter(item__kind=kind).values_list("item_id", "text")
+    rows = list(Name.ungated.filter(item__kind=kind).exclude(item__in=gate.mask.people).values_list("item_id", "text"))
+    if kind == Kind.PERSON:
+        rows += [(number, words) for number, rule in gate.mask.people.items() for _tag, words in rule.instead]
     found = [number for number, name in rows if name.casefold() == wanted and gate.meets(number, Level.DESCRIPTION)]
     return Item.ungated.filter(pk=min(found)).first() if found else None

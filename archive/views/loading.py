@@ -10,7 +10,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from ..access import showing
+from ..access import resting, showing
 from ..access.gate import Gate, NotMet
 from ..models import Account, Item, Level
 
@@ -47,7 +47,7 @@ def fetch(request: GatedRequest, model: type[Gated], ref: str, at_least: Level =
         raise OnlyNotice(item)
     if level < at_least:
         raise Http404
-    return item
+    return resting.masked(request.gate, item)
 
 
 def item_page(view: View) -> View:
