@@ -432,7 +432,7 @@ def transcripts(
     """
     closed = gate.closed_stretches(recording)
     last = recording.master.duration_ms if end_ms is None else end_ms
-    unnamed = _unnamed(gate)
+    unnamed = unnamed_speakers(gate)
     shown = []
     for transcript in Transcript.ungated.filter(recording=recording):
         cues = Cue.ungated.filter(transcript=transcript, start_ms__lt=last, end_ms__gt=start_ms)
@@ -448,7 +448,7 @@ def transcripts(
     return [transcript for transcript in shown if transcript.cues]
 
 
-def _unnamed(gate: Gate) -> set[str]:
+def unnamed_speakers(gate: Gate) -> set[str]:
     """Folded names of people who are not met, and that nobody who is met bears: they head no line of a transcript."""
     met: set[str] = set()
     unmet: set[str] = set()
