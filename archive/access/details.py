@@ -158,7 +158,7 @@ def neighbours(gate: Gate, segment: Segment) -> Neighbours:
 
 def note_within(gate: Gate, recording: Recording, start_ms: int, end_ms: int, surface: str) -> None:
     """Write down the stretches inside [start_ms, end_ms) that this account meets in full and a visitor does not."""
-    if gate.account is None:
+    if gate.hearer is None:
         return
     visitor = Gate(None, gate.moment)
     for model in (Segment, ClosedSpan):

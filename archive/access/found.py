@@ -64,13 +64,11 @@ def recording_dates(gate: Gate, numbers: Iterable[int]) -> dict[int, str]:
 
 def note_words(gate: Gate, numbers: Iterable[int]) -> None:
     """Write down which restricted items had words shown on the find page."""
-    if gate.is_looking:
-        return
     wanted = set(numbers)
     standing = Condition.ungated.filter(lifted_by__isnull=True)
     reached = Reach.ungated.filter(item__in=wanted, condition__in=standing).values_list("item_id", flat=True)
     for ref in Item.ungated.filter(pk__in=set(reached)).order_by("ref").values_list("ref", flat=True):
-        ledger.write("met", gate.account, ref, surface="find")
+        ledger.write("met", gate.hearer, ref, surface="find")
 
 
 # --- names to type ---

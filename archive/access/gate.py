@@ -65,13 +65,18 @@ class Page:
 class Gate:
     """What one viewer meets at one moment. `account` is None for a visitor."""
 
-    is_looking = False  # a council member only looks: nobody meets anything
+    is_looking = False
 
     def __init__(self, account: Account | None = None, moment: datetime | None = None) -> None:
         self.account = account if account is not None and account.is_active else None
         self.moment = moment or timezone.now()
         self.policy = policy.current()
         self.levels = policy.levels_for(self.policy, self.account, self.moment)
+
+    @property
+    def hearer(self) -> Account | None:
+        """Whose ears and eyes these are: the ledger names them."""
+        return self.account
 
     def changes_at(self) -> datetime | None:
         """When these levels may next change by time alone; None where no such edge lies ahead."""
@@ -265,16 +270,32 @@ class Gate:
 
 
 class AudienceGate(Gate):
-    """What somebody meets who belongs to one audience, and is entrusted with nothing: for the council to look."""
+    """What somebody meets who belongs to one audience, and is entrusted with nothing: for the council to look.
+
+    Looking gives no ears: what the looking council member does not meet in full stays at its description, even where
+    the audience hears it.
+    """
 
     is_looking = True
 
-    def __init__(self, audience: Audience, moment: datetime | None = None) -> None:
+    def __init__(self, audience: Audience, looker: Account, moment: datetime | None = None) -> None:
         self.account = None
         self.moment = moment or timezone.now()
         self.policy = policy.current()
         self.belongs_to = policy.alone_in(self.policy, audience)
-        self.levels = policy.levels_of(self.policy, self.belongs_to, self.moment)
+        self.own = Gate(looker, self.moment)
+        theirs = policy.levels_of(self.policy, self.belongs_to, self.moment)
+        self.levels = np.minimum(theirs, self.own.levels)
+
+    @property
+    def hearer(self) -> Account | None:
+        return self.own.account
+
+    def level_now(self, item: Item) -> Level:
+        return min(super().level_now(item), self.own.level_now(item))
+
+    def queryset(self, model: type[Gated], at_least: Level = Level.DESCRIPTION) -> QuerySet[Gated]:
+        return super().queryset(model, at_least).filter(pk__in=self.own.queryset(model, at_least).values("pk"))
 
     @property
     def audiences(self) -> frozenset[int]:  # type: ignore[override]

@@ -9,8 +9,8 @@ from .gate import Gate
 
 def note(gate: Gate, item: Item, surface: str) -> None:
     """Write that this viewer met the item, where anything restricts it or it was met by trust."""
-    if not gate.is_looking and is_restricted(item):
-        ledger.write("met", gate.account, item.ref, surface=surface)
+    if is_restricted(item):
+        ledger.write("met", gate.hearer, item.ref, surface=surface)
 
 
 def is_restricted(item: Item) -> bool:

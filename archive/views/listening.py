@@ -98,7 +98,7 @@ def _note_once_a_sitting(
     only right after one that was written, go unwritten.
     """
     gate = request.gate
-    key = f"{gate.account.ref if gate.account else ''}:{gate.is_looking}:{item.ref}:{gate.policy.version}"
+    key = f"{gate.hearer.ref if gate.hearer else ''}:{gate.is_looking}:{item.ref}:{gate.policy.version}"
     if start == 0 or not _sittings.holds(key, gate.moment.timestamp()):
         _note(request, item, recording, hearing, "sound")
     _sittings.keep(key, gate.moment.timestamp())

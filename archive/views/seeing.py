@@ -1,7 +1,8 @@
 """Looking at the whole site as an audience would: for council members, read-only, until they leave.
 
 While it lasts, the request's gate is that audience's and its user a stand-in without any role. Nothing that is sent
-is taken, but the wish to leave; and nothing is written down as met.
+is taken, but the wish to leave. What the council member may not hear stays described, and what they do meet is
+written down under their own name.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ def begin(request: HttpRequest) -> HttpResponse | None:
         return None
     request.seen_as = audience.name  # type: ignore[attr-defined]
     request.user = _stand_in(audience)
-    request.gate = AudienceGate(audience)  # type: ignore[attr-defined]
+    request.gate = AudienceGate(audience, user)  # type: ignore[attr-defined]
     if request.method not in ("GET", "HEAD", "OPTIONS"):
         return render(request, "council/only_looking.html", status=403)
     return None
