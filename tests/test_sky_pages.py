@@ -68,5 +68,57 @@ def test_any_year_and_any_latitude_can_be_drawn(client, year, latitude):
     assert "nan" not in body.lower().split("<svg", 2)[-1].split("</svg>")[0].replace("name", "")
 
 
+@pytest.mark.parametrize(
+    ("year", "words"),
+    # Astronomical years: 0 is 1 BCE (Meeus, Astronomical Algorithms, chapter 7).
+    [("0", "1 BCE"), ("-2800", "2801 BCE"), ("1", "1 CE"), ("-10000", "10001 BCE"), ("10000", "10000 CE")],
+)
+def test_years_are_told_as_bce_and_ce(client, year, words):
+    assert words in client.get(reverse("sky"), {**NIGHT, "year": year}).context["told"]["year_words"]
+
+
+def test_the_year_typed_goes_before_the_slider(client):
+    told = client.get(reverse("sky"), {**NIGHT, "year": "2026", "year_exactly": "-2800"}).context["told"]
+    assert told["year_words"] == "2801 BCE"
+
+
+@pytest.mark.parametrize(
+    ("latitude", "year", "star"),
+    # Thuban about -2800, Polaris now: common knowledge; in the south sigma Octantis is too faint for the limit.
+    [("46", "-2800", "Thuban"), ("46", "2026", "Polaris")],
+)
+def test_the_pole_star_of_the_year_is_named(client, latitude, year, star):
+    told = client.get(reverse("sky"), {**NIGHT, "latitude": latitude, "year": year}).context["told"]
+    assert star in told["pole_star"]
+
+
+def test_an_ancient_night_is_told_in_days_since_the_solstice(client):
+    # The December solstice of 2025 was on 21 December 15:03 UT (Astronomical Almanac); 16 January 1:00 UT is 25 days
+    # on. The sun's 25.9 degrees since then take 26 days in -2800, when the Earth was nearest to it in October
+    # (perihelion moves by 1.72 degrees in a century: Meeus, Astronomical Algorithms, chapter 25).
+    for year, days in (("2000", 25), ("-2800", 26)):
+        told = client.get(reverse("sky"), {**NIGHT, "year": year}).context["told"]
+        assert told["since_solstice"] == f"{days} days after the December solstice"
+    assert "Julian calendar" in told["like_date"]
+
+
+def test_the_years_own_night_has_planets_and_no_other_date(client):
+    page = client.get(reverse("sky"), {**NIGHT, "year": "2026"})
+    assert page.context["told"]["like_date"] == ""
+    assert "Jupiter" in page.content.decode()
+
+
+def test_a_date_that_no_clock_can_tell_is_refused_in_words(client):
+    page = client.get(reverse("sky"), {**NIGHT, "day": "0001-01-01"})
+    assert "1600" in page.context["form"].errors["day"][0]
+
+
+@pytest.mark.parametrize("field", ["latitude", "longitude", "hour", "year_exactly"])
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "x"])
+def test_what_is_no_number_is_said_at_its_field(client, field, value):
+    page = client.get(reverse("sky"), {**NIGHT, field: value})
+    assert page.context["form"].errors[field]
+
+
 def test_the_cautions_stand_on_the_page(client):
     assert "sun" in client.get(reverse("sky")).content.decode()

@@ -8,7 +8,8 @@ Pure numpy and ERFA; no Django.  This is the front door: import from here, not f
                 format_time and format_date turn one back; local_moment(...) makes one from a clock on a wall
     places      star_places, pole, pole_path, nearest_to_pole, star_altaz, body_altaz
     horizon     star_crossing, body_crossing (rise, set, culmination); star_almanac, evening_hours (long tables)
-    seasons     star_phases (first and last nights); sun_dates (days the sun has a declination)
+    seasons     star_phases (first and last nights); sun_dates (days the sun has a declination);
+                like_night (the night of another year, in days since the solstice)
     a year      year_bands({key: [hip, ...]}, place, 2025): evenings, midnights and mornings a figure is up
     a night     tonight(place, parse_date("2025-06-21"), {key: [hip, ...]}) in plain data and codes
     ground      read_bearing (what a bearing points at); match_mirror, places_on_map, stars_on_chart
@@ -27,6 +28,7 @@ from .chart import ChartRequest, ChartWords, FigureDrawing, chart_css, draw_char
 from .errors import SkyError
 from .frames import NearStar, Pole, nearest_to_pole, pole, pole_path
 from .horizon import Crossing, StarAlmanac, body_crossing, evening_hours, rise_azimuth_deg, star_almanac, star_crossing
+from .likenight import LikeNight, like_night
 from .mirror import MirrorMatch, places_on_map, stars_on_chart
 from .mirror import match as match_mirror
 from .phases import Phases, star_phases
@@ -47,6 +49,7 @@ __all__ = [
     "Crossing",
     "FigureDrawing",
     "FigureTonight",
+    "LikeNight",
     "MirrorMatch",
     "NearStar",
     "Night",
@@ -67,6 +70,7 @@ __all__ = [
     "figures_up",
     "format_date",
     "format_time",
+    "like_night",
     "load_catalogue",
     "local_moment",
     "match_mirror",

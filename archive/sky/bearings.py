@@ -72,11 +72,11 @@ def sun_dates(dec_deg: float, year: int) -> tuple[str, ...]:
     if abs(dec_deg * DEGREE) > eps:
         return ()
     rising = float(np.arcsin(np.sin(dec_deg * DEGREE) / np.sin(eps)))
-    days = sorted(_day_of_longitude(start, wanted) for wanted in {rising, np.pi - rising})
+    days = sorted(day_of_longitude(start, wanted) for wanted in {rising, np.pi - rising})
     return tuple(format_date(jd) for jd in days if calendar_date(jd)[0].year == year)
 
 
-def _day_of_longitude(start_jd: float, wanted: float) -> float:
+def day_of_longitude(start_jd: float, wanted: float) -> float:
     """First instant after the start at which the sun stands at an ecliptic longitude (radians)."""
     tt = float(tt_of_ut(start_jd))
     ahead = float((wanted - solar_longitude(tt)) % (2 * np.pi))

@@ -8,7 +8,7 @@ dark).  All words come from ``ChartWords`` so that a caller can translate them.
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
@@ -67,6 +67,7 @@ class ChartWords:
     latitude: str = "Latitude"
     longitude: str = "longitude"
     like_night: str = "stars of the year"
+    year: Callable[[int], str] = str
     bodies: dict[str, str] = field(default_factory=lambda: {name: name.capitalize() for name in BODIES})
 
 
@@ -375,7 +376,7 @@ def _path_layer(view: View, request: ChartRequest) -> str:
     points, shown = project(view, celestial_pole(years.astype(float), south))
     for year, (x, y) in zip(years[shown].tolist(), _scaled(points[shown]).tolist(), strict=True):
         parts.append(f'<circle class="sc-path-dot" cx="{_num(x)}" cy="{_num(y)}" r="3"/>'
-                     + _text(str(year), x + 5, y - 4, "sc-path-year"))
+                     + _text(request.words.year(year), x + 5, y - 4, "sc-path-year"))
     return _tag("g", "".join(parts))
 
 
@@ -396,7 +397,7 @@ def _figures_up(sky: Sky, lights: _Lights, figures: Iterable[FigureDrawing]) -> 
 def _where_and_when(request: ChartRequest) -> str:
     words, place = request.words, request.place
     when = format_time(request.jd_ut)
-    year = "" if request.year is None else f", {words.like_night} {request.year}"
+    year = "" if request.year is None else f", {words.like_night} {words.year(request.year)}"
     return (f"{words.latitude} {place.lat_deg:.2f}\N{DEGREE SIGN}, {words.longitude} {place.lon_deg:.2f}"
             f"\N{DEGREE SIGN}, {when}{year}.")
 

@@ -1,0 +1,9 @@
+"""The sky's pages: the chart, the night's round, the star wheel, and drawing a figure."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+from . import chart
+
+urlpatterns: list[URLPattern] = [*chart.urlpatterns]
