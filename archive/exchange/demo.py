@@ -15,7 +15,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from ..access import bringing, decisions, founding, writing
+from ..access import bringing, decisions, founding, resting, writing
 from ..access.writing import NameGiven, SegmentGiven
 from ..models import Account, Audience, Item, Level, NoticePages, Scope, Season
 
@@ -79,6 +79,7 @@ def load(password: str, say: Say) -> Loaded:
     _recordings(loaded)
     _segments(loaded)
     _decisions(loaded)
+    _names_at_rest(loaded)
     _consents(loaded)
     return loaded
 
@@ -286,6 +287,33 @@ def _decisions(loaded: Loaded) -> None:
             trust["why"],
             _moment(trust["since"]),
         )
+
+
+def _names_at_rest(loaded: Loaded) -> None:
+    """Whoever is `resting` in the scenario: the council's newest decision on that person is the one that says so."""
+    access = read("access")
+    for one in read("people")["people"]:
+        given = one.get("resting")
+        if not given:
+            continue
+        person = loaded.item("person", one["key"])
+        said = next(each for each in access["decisions"] if _speaks_of(each, one["key"]))
+        present = ", ".join(map(_name_of, said["present"]))
+        minute = decisions.Minute(date.fromisoformat(said["met_on"]), said["minute"], present, said["reason"])
+        resting.rest(loaded.accounts[access["council"][0]], minute, _rest_wish(person, given))
+
+
+def _rest_wish(person: Item, given: Json) -> resting.Wish:
+    starts_at = _moment(given["since"])
+    if starts_at is None:
+        raise ValueError("a resting name needs a first day")
+    instead = tuple((each["lang"], each["text"]) for each in given["instead"])
+    spellings = tuple(given.get("also_rests", ()))
+    return resting.Wish(person.pk, starts_at, _moment(given["until"]), instead, spellings)
+
+
+def _speaks_of(decision: Json, person: str) -> bool:
+    return any(each["target"] == {"kind": "speaker", "key": person} for each in decision["conditions"])
 
 
 def _open_what_all_know(loaded: Loaded, given: Json) -> None:

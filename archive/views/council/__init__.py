@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import audiences, closing, consents, deciding, explaining, looking, queue, records, trusts
+from . import audiences, closing, consents, deciding, explaining, looking, names, queue, records, trusts
 
 urlpatterns: list[URLPattern] = [
     *queue.urlpatterns,
@@ -16,4 +16,5 @@ urlpatterns: list[URLPattern] = [
     *records.urlpatterns,
     *explaining.urlpatterns,
     *looking.urlpatterns,
+    *names.urlpatterns,
 ]

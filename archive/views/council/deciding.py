@@ -129,6 +129,8 @@ class Decide(View):
         found += [(_("Entrust somebody"), reverse("entrust", args=[one.kind, one.ref]))]
         if one.kind == Kind.RECORDING:
             found.append((_("Consent"), reverse("consent", args=[one.ref])))
+        if one.kind == Kind.PERSON:
+            found.append((_("Let the name rest"), f"{reverse('rest_name')}?person={one.ref}"))
         found.append((_("Who met it"), reverse("report", args=[one.kind, one.ref])))
         found.append((_("In the ledger"), f"{reverse('ledger')}?item={one.ref}"))
         return [{"label": words, "url": url} for words, url in found]
