@@ -14,9 +14,9 @@ from django.apps import apps
 from django.db import DatabaseError, connection, transaction
 
 from archive.access import bringing, decisions, ledger, triggers, writing
-from archive.models import Account, Audience, Condition, Decision, House, LedgerRow, PolicyVersion, Season
+from archive.models import Account, Audience, Condition, Decision, House, LedgerRow, PolicyVersion, Rest, Season
 
-from .conftest import bring, open_up, segment
+from .conftest import LONG_AGO, bring, open_up, segment
 
 pytestmark = pytest.mark.django_db
 
@@ -194,6 +194,9 @@ def full(cast, tmp_path) -> None:
     House.objects.get_or_create(pk=1)
     either = Audience.objects.create(name="either", combining="any")
     either.parts.add(family)
+    Rest.ungated.create(
+        person=person, starts_at=LONG_AGO, instead=[["en", "the rester"]], decision=Decision.objects.first()
+    )
 
 
 def test_every_write_moves_the_version(full):
