@@ -21,7 +21,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.http import parse_http_date
 
-from .twin import BY_KEY, LANGUAGE, NOW, Town, canary, clock
+from .twin import LANGUAGE, NOW, Town, canary, clock, kind_of
 
 HTMX = {"HX-Request": "true"}
 RANGES = tuple({"Range": asked} for asked in ("bytes=0-99", "bytes=-50", "bytes=400-", "bytes=999999999-"))
@@ -45,12 +45,13 @@ ABOUT = ("", "?about={ref:fig-open}", *(f"?about={{ref:{kind}-{way}}}" for kind 
 
 # The find page is asked for words that only hidden things have, for parts of them, and for things by their address.
 WORDS = (
-    *(f"{{word:{key}-{way}:name}}" for key in ("per", "pla", "fig", "top") for way in (*HIDDEN, "open")),
-    *(f"{{word:seg-{way}:title}}" for way in ("audience", "season", "notice", "described", "byperson", "inaudience")),
-    *(f"{{word:seg-{way}:cueen}}" for way in ("audience", "season", "notice", "described", "mixed", "inconsent")),
-    *(f"{{word:rec-{way}:title}}" for way in ("undecided", "consent", "notice", "described", "quiet")),
-    *(f"{{word:rec-{way}:{part}}}" for way in ("quiet", "audience") for part in ("file", "circumstances")),
-    "{word:spa-undecided:reason}", "{word:mir-audience:title}", "{word:per-audience:about}",
+    *(f"{{word:{key}-{way}:name}}" for key in ("per", "top") for way in (*HIDDEN, "open")),
+    *(f"{{word:{key}-audience:name}}" for key in ("pla", "fig")),
+    *(f"{{word:seg-{way}:title}}" for way in ("audience", "notice", "byperson", "inaudience")),
+    *(f"{{word:seg-{way}:cueen}}" for way in ("audience", "described", "mixed", "inconsent")),
+    *(f"{{word:rec-{way}:title}}" for way in ("undecided", "consent", "described", "quiet")),
+    "{word:rec-quiet:file}", "{word:rec-audience:circumstances}", "{word:spa-undecided:reason}",
+    "{word:mir-audience:title}", "{word:per-audience:about}",
 )
 FIND = (
     "", "?q=", "?q=story", "?q=story&page=2", "?q=story&sort=newest", "?q=story&sort=oldest", "?q=stori", "?q=st*",
@@ -58,9 +59,10 @@ FIND = (
     "?q=story&since=1970&until=1975", "?q=story&until=1961", "?q=story&kind=recording", "?q=story&kind=segment",
     "?q=story&language=" + LANGUAGE, "?q=story&language=en", "?q=story&more=person", "?q=story&more=place",
     *(f"?q={word}" for word in WORDS),
-    *(f"?q=story+{word}" for word in WORDS[:4]),
+    *(f"?q=story+{word}" for word in WORDS[:3]),
     *(f"?{kind}={{ref:{key}-{way}}}" for kind, key in
-      (("person", "per"), ("place", "pla"), ("figure", "fig"), ("topic", "top")) for way in (*HIDDEN, "open")),
+      (("person", "per"), ("place", "pla"), ("figure", "fig"), ("topic", "top")) for way in ("audience", "open")),
+    *(f"?person={{ref:per-{way}}}" for way in ("undecided", "notice", "described", "tied")),
     *(f"?q=story&figure={ref}" for ref in NEVER),
 )
 
@@ -112,6 +114,7 @@ ROUTES: dict[str, Route] = {
     "places_geojson": Route(asks=ABOUT),
     "sky": Route(asks=("", "?kind=zenith&year=1000")),
     "sky_chart": Route(),
+    "tonight": Route(asks=("", "?day=2026-06-21")),
     "desk": Route(asks=("", "?brought={ref:rec-audience}", "?brought={ref:rec-undecided}", "?brought=x")),
     "desk_recording": Route("recording"),
     "edit": Route(posts=("", NAMED)),
@@ -128,8 +131,8 @@ ROUTES: dict[str, Route] = {
     "decide_many": Route(),
     "close_now": Route(),
     "audiences": Route(),
-    "audience": Route(),
-    "end_member": Route(),
+    "audience": Route("audience"),
+    "end_member": Route("audience"),
     "answer_wish": Route(),
     "ledger": Route(asks=("", "?page=2", "?item={ref:rec-audience}", "?item=x")),
     "report": Route(),
@@ -165,7 +168,7 @@ def _routes(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[t
 # --- what is asked ---
 
 # Things whose addresses are asked in every way; those of the others are fetched once.
-SAMPLES = re.compile(r"(?:\w+-(?:open|audience|described|quiet|clip|mixed))?")
+SAMPLES = re.compile(r"(?:\w+-(?:open|audience|quiet|clip|mixed))?")
 
 
 @dataclass(frozen=True)
@@ -205,13 +208,15 @@ def _addresses(route: Route, pattern: str, refs: dict[str, str]) -> Iterator[tup
 
 
 # Of addresses that take any kind of thing, these alone: a thing of each kind by each of these ways of hiding.
-OF_ANY_KIND = re.compile(r"\w+-(?:open|undecided|audience|notice|described|quiet|tied)")
+OF_ANY_KIND = re.compile(r"\w+-(?:open|audience|described|quiet)|(?:per|spa)-(?:undecided|notice|tied)")
 
 
 def _kinds_and_refs(refs: dict[str, str]) -> Iterator[tuple[str, dict[str, str]]]:
     """Things under their own kind; some under another, some under none, and one that never was."""
     for key, ref in refs.items():
-        kind = BY_KEY[key].kind
+        kind = kind_of(key)
+        if kind == "audience":
+            continue
         if OF_ANY_KIND.fullmatch(key):
             yield key, {"kind": kind, "ref": ref}
         if key.endswith("-audience"):
@@ -226,8 +231,8 @@ def _choices(route: Route, parameter: str, refs: dict[str, str]) -> Iterator[tup
         return
     others: set[str] = set()
     for key, ref in refs.items():
-        kind = BY_KEY[key].kind
-        if kind == route.of or kind not in others:
+        kind = kind_of(key)
+        if kind == route.of or (kind not in others and kind != "audience"):
             others.add(kind)
             yield key, ref
     yield from (("", ref) for ref in NEVER)
@@ -240,7 +245,8 @@ def _asks(name: str, path: str, about: str, refs: dict[str, str]) -> Iterator[As
     for question, headers in ways if is_sample else ways[:1]:
         yield Ask("GET", path + filled(question, refs), tuple(headers.items()), route=name, about=about)
     if is_sample:
-        yield Ask("HEAD", path, route=name, about=about)
+        if not about.endswith("-open"):
+            yield Ask("HEAD", path, route=name, about=about)
         for data in route.posts:
             yield Ask("POST", path, data=filled(data, refs), route=name, about=about)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.urls import reverse
 
@@ -122,3 +124,53 @@ def test_what_is_no_number_is_said_at_its_field(client, field, value):
 
 def test_the_cautions_stand_on_the_page(client):
     assert "sun" in client.get(reverse("sky")).content.decode()
+
+
+# --- tonight ---
+
+
+def test_tonight_tells_where_to_look_for_what_is_met_in_full(client, cast):
+    north, south = figure("Gate of Stones", 11767, 94376), figure("Low Ones", 30438, 45238)  # Canopus, Miaplacidus
+    half = figure("Half Seen", 11767, 85822)
+    open_up(cast["council"], north, south)
+    open_up(cast["council"], half, terms=decisions.Terms(others_see=Level.DESCRIPTION))
+    night = client.get(reverse("tonight"), NIGHT).context["night"]
+    assert [one["name"] for one in night["now"]] == ["Gate of Stones"]
+    assert "in the north" in night["now"][0]["words"]
+    # Canopus, declination -52.7, and Miaplacidus, -69.7, reach -9 and -26 degrees at most at 46 N (90 - 46 + dec).
+    assert [one["name"] for one in night["down"]] == ["Low Ones"]
+    assert "Half Seen" not in client.get(reverse("tonight"), NIGHT).content.decode()
+
+
+def test_a_closed_figure_is_not_on_the_page_of_tonight(client, cast):
+    figure("Gate of Stones", 11767, 94376)
+    assert "Gate of Stones" not in client.get(reverse("tonight"), NIGHT).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("latitude", "day", "words"),
+    # At 80 N the sun stays up in June and down in December; at 60 N in June it sinks to 90 - 60 - 23.4 = 6.6 degrees
+    # below the horizon: below civil, not nautical twilight.
+    [
+        ("80", "2026-06-21", ("does not set", "not get dark enough")),
+        ("80", "2026-12-21", ("does not rise", "from")),
+        ("60", "2026-06-21", ("sets at", "dim but not dark")),
+        ("90", "2026-06-21", ("does not set", "not get dark enough")),
+        ("-90", "2026-06-21", ("does not rise", "dark the whole day")),
+        ("-34", "2026-06-21", ("sets at", "dark enough for the figures from")),
+    ],
+)
+def test_polar_day_and_night_are_said_plainly(client, cast, latitude, day, words):
+    open_up(cast["council"], figure("Gate of Stones", 11767, 94376))
+    page = client.get(reverse("tonight"), {"day": day, "latitude": latitude, "longitude": "0"})
+    told = " ".join(page.context["night"]["twilight"])
+    assert all(word in told for word in words)
+    assert not re.search(r"\bnan\b|\binf\b|\bNone\b(?! of)", page.content.decode())
+
+
+@pytest.mark.parametrize(("field", "value"), [("latitude", "91"), ("longitude", "nan"), ("day", "x")])
+def test_tonight_says_at_its_field_what_is_wrong(client, field, value):
+    page = client.get(reverse("tonight"), {**NIGHT, field: value})
+    assert page.status_code == 200
+    assert page.context["form"].errors[field]
+    assert page.context["night"] == {}

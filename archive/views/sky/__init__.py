@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import chart
+from . import chart, tonight
 
-urlpatterns: list[URLPattern] = [*chart.urlpatterns]
+urlpatterns: list[URLPattern] = [*chart.urlpatterns, *tonight.urlpatterns]
