@@ -25,7 +25,8 @@ ONLY_SQLITE = "only SQLite has this statement"
 
 # A change of these moves nobody's level and shows on no gated page.
 MAY_STAY_STILL = {
-    "LedgerRow", "Decision", "IndexDebt", "PolicyVersion", "TranscriptProblem", "Draft", "Revision", "Upload", "OwnWish",
+    "LedgerRow", "Decision", "IndexDebt", "PolicyVersion", "TranscriptProblem", "Draft", "Revision", "Upload",
+    "OwnWish",
 }
 
 
