@@ -149,11 +149,12 @@ def test_a_closed_figure_is_not_on_the_page_of_tonight(client, cast):
 
 @pytest.mark.parametrize(
     ("latitude", "day", "words"),
-    # At 80 N the sun stays up in June and down in December; at 60 N in June it sinks to 90 - 60 - 23.4 = 6.6 degrees
-    # below the horizon: below civil, not nautical twilight.
+    # At 80 N the sun stays up in June and below -12 degrees in December (90 - 80 - 23.4 = -13.4 at noon); at 70 N its
+    # noon then is at -3.4. At 60 N in June it sinks to 6.6 degrees below: past civil, not nautical twilight.
     [
         ("80", "2026-06-21", ("does not set", "not get dark enough")),
-        ("80", "2026-12-21", ("does not rise", "from")),
+        ("80", "2026-12-21", ("does not rise", "dark the whole day")),
+        ("70", "2026-12-21", ("does not rise", "from")),
         ("60", "2026-06-21", ("sets at", "dim but not dark")),
         ("90", "2026-06-21", ("does not set", "not get dark enough")),
         ("-90", "2026-06-21", ("does not rise", "dark the whole day")),
