@@ -16,6 +16,8 @@ from .access import (
     Reach,
     Scope,
     Season,
+    SeasonKind,
+    SkyRule,
     Source,
 )
 from .accounts import Account
@@ -78,8 +80,10 @@ __all__ = [
     "Revision",
     "Scope",
     "Season",
+    "SeasonKind",
     "Segment",
     "Shape",
+    "SkyRule",
     "Source",
     "Tie",
     "TieKind",

@@ -87,14 +87,38 @@ class OwnWish(models.Model):
         ordering = ["asked_at", "id"]
 
 
-class Season(models.Model):
-    """A stretch of every year by dates at the home place, both days included; it may wrap the year's end."""
+class SeasonKind(models.TextChoices):
+    DATES = "dates", _("by dates")
+    SWITCH = "switch", _("opened and closed by the council")
+    SKY = "sky", _("by the sky")
 
+
+class SkyRule(models.TextChoices):
+    DUSK = "dusk", _("while the figure is up at dusk")
+    YEAR = "year", _("from its first dawn rising to its last dusk setting")
+
+
+class Season(models.Model):
+    """A stretch of the year at the home place, whole days.
+
+    By dates: both days included; it may wrap the year's end. By a switch: `is_on`. By the sky: `stars` (Hipparcos
+    numbers) and the spot are those of the day it was made, so that nobody moves it by changing the figure.
+    """
+
+    ref = models.CharField(max_length=16, unique=True, default=new_ref, editable=False)
     name = models.CharField(_("name"), max_length=120, unique=True)
-    from_month = models.PositiveSmallIntegerField(_("from month"))
-    from_day = models.PositiveSmallIntegerField(_("from day"))
-    to_month = models.PositiveSmallIntegerField(_("to month"))
-    to_day = models.PositiveSmallIntegerField(_("to day"))
+    about = models.TextField(_("about"), blank=True)
+    kind = models.CharField(max_length=6, choices=SeasonKind.choices, default=SeasonKind.DATES)
+    from_month = models.PositiveSmallIntegerField(_("from month"), default=1)
+    from_day = models.PositiveSmallIntegerField(_("from day"), default=1)
+    to_month = models.PositiveSmallIntegerField(_("to month"), default=12)
+    to_day = models.PositiveSmallIntegerField(_("to day"), default=31)
+    is_on = models.BooleanField(_("open now"), default=False)
+    sky_rule = models.CharField(max_length=4, choices=SkyRule.choices, blank=True)
+    figure = models.ForeignKey(Item, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    stars = models.JSONField(default=list, blank=True)
+    latitude_deg = models.FloatField(default=0.0)
+    longitude_deg = models.FloatField(default=0.0)
 
     class Meta:
         ordering = ["name"]
