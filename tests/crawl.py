@@ -142,6 +142,9 @@ ROUTES: dict[str, Route] = {
     "explain": Route(asks=("", "?person=visitor&at=2024-06-21T12:00")),
     "see_as": Route(),
     "leave_seeing": Route(),
+    "names_at_rest": Route(),
+    "rest_name": Route("person"),
+    "lift_rest": Route("person"),
 }
 
 # What other parts of an address may stand for.

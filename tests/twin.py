@@ -126,6 +126,7 @@ PLAN: tuple[Thing, ...] = (
         ("signed", "signed", _plain("signed")),
         ("last", "open", _plain("also")),
     ),
+    Thing("seg-voiced", "segment", "open", ("told_by per-open", "told_by per-audience"), "rec-quiet", 6100, 6340),
     Thing("seg-over", "segment", "audience", _plain("open"), "rec-quiet", 5500, 5900),
     Thing("spa-undecided", "span", "undecided", (), "rec-quiet", 5250, 5350),
     Thing("spa-audience", "span", "audience", (), "rec-quiet", 100, 180),
@@ -152,6 +153,11 @@ PLAN: tuple[Thing, ...] = (
 )
 
 BY_KEY = {thing.key: thing for thing in PLAN}
+
+
+def kind_of(key: str) -> str:
+    """The kind of a thing; audiences have addresses as well."""
+    return BY_KEY[key].kind if key in BY_KEY else "audience"
 
 
 # --- what follows from a key ---
@@ -284,7 +290,7 @@ def build(folder: Path, town: Town, view: View = EVERYTHING) -> Archive:
     # Numbers of policy versions never come twice, whatever was rolled back: what is cached by them stays apart.
     PolicyVersion.objects.update(number=number * 1_000_000)
     forget()
-    archive = Archive(town)
+    archive = Archive(town, {f"aud-{name}": audience.ref for name, audience in town.audiences.items()})
     maker = Maker(archive, view, home)
     for thing in PLAN:
         if view.levels[thing.key] > Level.NOTHING:
@@ -437,7 +443,7 @@ class Maker:
         other = self.stretches(thing.key, lambda level: Level.NOTHING < level < Level.OPEN)
         if self.view.levels[thing.key] < Level.OPEN or thing.offering == "clips":
             other = merge([*other, *self.outside(thing)])
-            pcm = np.concatenate([pcm, noise("longer", 300)], axis=1)
+            pcm = np.concatenate([pcm, noise("longer", 3000)], axis=1)
         for start, end in other:
             pcm[:, start * SAMPLES_PER_MS : end * SAMPLES_PER_MS] = noise(thing.key, end - start)
         return pcm
