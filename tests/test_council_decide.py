@@ -164,7 +164,7 @@ def test_only_for_an_audience_in_a_season_with_days_and_a_notice(cast, as_counci
     family = Audience.objects.get(name="family")
     recording = bring(None, tmp_path, "A talk")
     more = {
-        "outcome": "some", "audiences": [family.ref], "season": winter.pk, "first_day": "2026-01-01",
+        "outcome": "some", "audiences": [family.ref], "season": winter.ref, "first_day": "2026-01-01",
         "last_day": "2026-12-31", "review_on": "2026-12-01", "others": "notice", "notice_words": "Told in winter.",
         "whom_to_ask": "The house", "notice_pages": "tied", "offering": "clips",
     }  # fmt: skip
@@ -182,7 +182,7 @@ def test_open_in_a_season_is_a_condition_that_everyone_satisfies_then(cast, as_c
 
     winter = founding.season("Winter", (11, 1), (2, 15))
     recording = bring(None, tmp_path, "A talk")
-    as_council.post(url(recording), given(recording, outcome="open", season=winter.pk))
+    as_council.post(url(recording), given(recording, outcome="open", season=winter.ref))
     assert [one.builtin for one in Condition.ungated.get().audiences.all()] == ["everyone"]
 
 

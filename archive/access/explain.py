@@ -32,7 +32,7 @@ from ..models import (
     TieKind,
     TopicTie,
 )
-from . import chamber, closure, policy, wording
+from . import chamber, closure, policy, seasons, wording
 from .chamber import DecisionShown
 from .gate import Gate
 from .showing import Label
@@ -220,13 +220,13 @@ def _season_words(gate: Gate, row: Condition, rule: policy.Rule) -> str:
     if rule.season is None or row.season is None:
         return ""
     is_open = rule.season.is_open(gate.moment, gate.policy.zone)
-    edges = [edge for edge in rule.season.edges(gate.moment, gate.policy.zone) if edge > gate.moment]
+    turn = seasons.next_turn(rule.season, gate.moment, gate.policy.zone)
     words = _("The season “%(season)s” is open") if is_open else _("The season “%(season)s” is closed")
     said = words % {"season": row.season.name}
-    if not edges:
+    if turn is None:
         return f"{said}."
     until = _("%(said)s until %(day)s.") if is_open else _("%(said)s; it opens on %(day)s.")
-    return until % {"said": said, "day": wording.day(min(edges), gate.policy.zone)}
+    return until % {"said": said, "day": wording.day(turn, gate.policy.zone)}
 
 
 def _put_together(

@@ -37,8 +37,8 @@ from ..models import (
     Segment,
     Source,
 )
-from . import closure, masks
-from .seasons import DateSeason
+from . import closure, masks, seasons
+from .seasons import AnySeason
 
 Numbers = NDArray[np.int64]
 Levels = NDArray[np.uint8]
@@ -53,7 +53,7 @@ class Rule:
 
     number: int
     audiences: frozenset[int]
-    season: DateSeason | None
+    season: AnySeason | None
     starts_at: datetime | None
     ends_at: datetime | None
     others_see: int
@@ -115,13 +115,10 @@ class ViewerLevels:
 
 
 def rule_of(condition: Condition) -> Rule:
-    season = condition.season
     return Rule(
         number=condition.pk,
         audiences=frozenset(audience.pk for audience in condition.audiences.all()),
-        season=DateSeason((season.from_month, season.from_day), (season.to_month, season.to_day))
-        if season
-        else None,
+        season=seasons.of(condition.season) if condition.season else None,
         starts_at=condition.starts_at,
         ends_at=condition.ends_at,
         others_see=condition.others_see,

@@ -57,6 +57,9 @@ def event_words(event: str) -> str:
         "audience described": _("changed what an audience is called"),
         "audience defined": _("made an audience of others"),
         "looked as": _("looked as an audience"),
+        "season made": _("made a season"),
+        "season opened": _("opened a season by hand"),
+        "season closed": _("closed a season by hand"),
         "name at rest": _("let a name rest"),
         "name lifted": _("let a name be said again"),
         "own wish": _("asked to belong to an audience"),
@@ -176,6 +179,7 @@ def _plain_names() -> dict[str, str]:
         "given_by": _("By"),
         "stated_on": _("On"),
         "ends_at": _("Until"),
+        "season": _("Season"),
         "to_whom": _("To"),
         "words": _("Words"),
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import audiences, closing, consents, deciding, explaining, looking, names, queue, records, trusts
+from . import audiences, closing, consents, deciding, explaining, looking, names, queue, records, seasons, trusts
 
 urlpatterns: list[URLPattern] = [
     *queue.urlpatterns,
@@ -17,4 +17,5 @@ urlpatterns: list[URLPattern] = [
     *explaining.urlpatterns,
     *looking.urlpatterns,
     *names.urlpatterns,
+    *seasons.urlpatterns,
 ]

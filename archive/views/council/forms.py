@@ -178,7 +178,7 @@ class DecisionForm(MinuteForm):
             (one.ref, one.name) for one in Audience.objects.exclude(builtin=Builtin.EVERYONE)
         ]
         self.fields["season"].choices = [  # type: ignore[attr-defined]
-            ("", _("all the year")), *((str(one.pk), one.name) for one in Season.objects.all())
+            ("", _("all the year")), *((one.ref, one.name) for one in Season.objects.all())
         ]
         self.conditions = {str(one.number): one for one in conditions if not one.is_from_consent}
         self.fields["lift"].choices = [  # type: ignore[attr-defined]
@@ -260,7 +260,7 @@ class DecisionForm(MinuteForm):
         return decisions.Terms(
             audiences=self._audiences(),
             scope=given.get("scope") or Scope.ITSELF,
-            season=Season.objects.filter(pk=given["season"] or 0).first(),
+            season=Season.objects.filter(ref=given["season"]).first(),
             starts_at=datetime.combine(first, time(), zone) if first else None,
             ends_at=datetime.combine(last + timedelta(days=1), time(), zone) if last else None,
             review_on=given.get("review_on"),

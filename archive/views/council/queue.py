@@ -23,6 +23,7 @@ ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.
 
 ROOMS = (
     ("audiences", gettext_lazy("Audiences")),
+    ("seasons", gettext_lazy("Seasons")),
     ("names_at_rest", gettext_lazy("Names at rest")),
     ("see_as", gettext_lazy("See as")),
     ("ledger", gettext_lazy("Ledger")),

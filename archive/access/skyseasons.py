@@ -1,0 +1,94 @@
+"""Days of the year by the sky: while a figure is up at dusk, or from its first dawn rising to its last dusk setting.
+
+Dusk is the end of nautical twilight (sun 12 degrees under the horizon), or of civil twilight (6) where it gets no
+darker; where it gets no darker than that, nothing is up at dusk. A figure is up when half of its stars stand above 10
+degrees: the rule of archive.sky.tonight, so that both say the same of a night. Rising and setting go by the figure's
+brightest star, and are uncertain by 3 days (archive.sky.phases gives the papers). What cannot be worked out is closed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from functools import lru_cache
+
+import numpy as np
+
+from ..models import SkyRule
+from ..sky import Place, SkyError, load_catalogue, star_altaz, star_phases
+from ..sky.horizon import sun_reaches, sun_table
+from ..sky.tonight import UP_ALTITUDE_DEG, UP_SHARE
+from ..sky.vectors import DEGREE
+
+# Before the calendar reform dates would need another calendar; after 2900 the clock's own drift grows past a minute.
+FIRST_YEAR, LAST_YEAR = 1600, 2900
+UNIX_EPOCH_JD = 2440587.5  # 1970-01-01T00:00
+UNCERTAINTY_DAYS = 3
+
+
+@lru_cache(maxsize=512)
+def days_of(rule: str, stars: tuple[int, ...], latitude_deg: float, longitude_deg: float, year: int) -> frozenset[date]:
+    """The days of a year that belong to the season."""
+    if not stars or not FIRST_YEAR < year < LAST_YEAR:
+        return frozenset()
+    place = Place(latitude_deg, longitude_deg)
+    try:
+        found = _up_at_dusk(stars, place, year) if rule == SkyRule.DUSK else _seen(stars, place, year)
+    except SkyError:
+        return frozenset()
+    return frozenset(found)
+
+
+def _up_at_dusk(stars: Sequence[int], place: Place, year: int) -> list[date]:
+    days = [date(year, 1, 1) + timedelta(days=at) for at in range((date(year + 1, 1, 1) - date(year, 1, 1)).days)]
+    dusks = _dusks(days, place)
+    return [
+        day
+        for day, dusk in zip(days, dusks, strict=True)
+        if np.isfinite(dusk) and np.mean(star_altaz(stars, place, float(dusk))[0] > UP_ALTITUDE_DEG) >= UP_SHARE
+    ]
+
+
+def _dusks(days: list[date], place: Place) -> list[float]:
+    """The end of dusk on each day as a Julian date (UT); infinite where the sun does not sink so far."""
+    first = (days[0] - date(1970, 1, 1)).days + UNIX_EPOCH_JD
+    noons = np.float64(first + 0.5 - place.lon_deg / 360) + np.arange(len(days), dtype=np.float64)
+    table = sun_table(float(noons[0]), float(noons[-1]) + 1)
+    latitude, longitude = place.lat_deg * DEGREE, place.lon_deg * DEGREE
+    nautical, civil = (sun_reaches(table, latitude, longitude, noons, altitude) for altitude in (-12.0, -6.0))
+    dusks = np.where(np.isfinite(nautical), nautical, civil)
+    dark_all_day = np.isneginf(nautical)
+    return list(np.where(dark_all_day, noons, dusks))
+
+
+def _seen(stars: Sequence[int], place: Place, year: int) -> list[date]:
+    """The days from each first dawn rising to the last dusk setting after it."""
+    leading = brightest(stars)
+    rises: list[date] = []
+    sets: list[date] = []
+    for each in (year - 1, year, year + 1):
+        phases = star_phases(leading, place, each)
+        rises += [date.fromisoformat(day) for day in phases.morning_rising]
+        sets += [date.fromisoformat(day) for day in phases.evening_setting]
+    found = []
+    for first in rises:
+        last = min((day for day in sets if day > first), default=None)
+        if last is not None:
+            found += [first + timedelta(days=at) for at in range((last - first).days + 1)]
+    return [day for day in found if day.year == year]
+
+
+def brightest(stars: Sequence[int]) -> int:
+    """The star that leads a figure: the brightest, by Hipparcos V magnitude; the lower number of equals."""
+    known = load_catalogue()
+    magnitudes = known.v_mag[known.indices(list(stars))]
+    return int(min(zip(magnitudes, stars, strict=True))[1])
+
+
+def never(rule: str, stars: Sequence[int], latitude_deg: float, longitude_deg: float, year: int) -> str:
+    """Why a rule gives no season there: "rises", "sets" (the leading star never does), "known", or nothing."""
+    try:
+        phases = star_phases(brightest(stars), Place(latitude_deg, longitude_deg), year)
+    except (SkyError, ValueError, IndexError):
+        return "known"
+    return phases.never if rule == SkyRule.YEAR else ""
