@@ -24,7 +24,7 @@ from .twin import PLAN, Archive, Town, View, build, canaries, canaries_in, forge
 
 pytestmark = pytest.mark.django_db
 
-VIEWERS = ("visitor", "educator", "family", "archivist", "council")
+VIEWERS = ("visitor", "family", "archivist", "council")
 QUICK = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
