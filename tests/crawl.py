@@ -145,6 +145,9 @@ ROUTES: dict[str, Route] = {
     "names_at_rest": Route(),
     "rest_name": Route("person"),
     "lift_rest": Route("person"),
+    "seasons": Route(),
+    "season": Route(),
+    "switch_season": Route(),
 }
 
 # What other parts of an address may stand for.

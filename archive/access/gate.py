@@ -122,17 +122,18 @@ class Gate:
             total = len(self.keep(rows))  # type: ignore[arg-type]
         last = max(1, -(-total // size))
         number = min(max(1, number), last)
-        met = self._met_in_order(rows, number * size)
+        met = self._met_in_order(rows, min(number * size, total))
         return Page(met[(number - 1) * size :], total, number, size)
 
     def _met_in_order(self, rows: QuerySet[Gated], wanted: int) -> list[int]:
-        met: list[int] = []
-        for number in rows.iterator(chunk_size=max(100, min(wanted * 2, 2000))):
-            if self.meets(number, Level.DESCRIPTION):  # type: ignore[arg-type]
-                met.append(number)  # type: ignore[arg-type]
-            if len(met) == wanted:
-                break
-        return met
+        """The first `wanted` that are met. A bounded read lets the database keep the first rows only, unsorted past."""
+        read = wanted * 2 + 20
+        while True:
+            found: list[int] = list(rows[:read])  # type: ignore[arg-type]
+            met = self.keep(found)
+            if len(met) >= wanted or len(found) < read:
+                return met[:wanted]
+            read *= 4
 
     # --- the closure reading ---
 
