@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.db import connection, transaction
+from django.db.models import QuerySet
 
 from ..models import ClosedSpan, Condition, Item, Kind, Reach, Recording, Scope, Segment, Tie, TieKind, TopicTie
 
@@ -124,9 +125,14 @@ def rebuild() -> int:
 
 
 def stands_undecided() -> set[int]:
-    """Items closed because the council has not spoken: their own decision is missing, or their recording's."""
+    """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror."""
     own = Item.ungated.filter(decision__isnull=True).exclude(kind=Kind.SEGMENT).values_list("pk", flat=True)
     waiting = Recording.ungated.filter(decision__isnull=True)
     segments = Segment.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
     spans = ClosedSpan.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
-    return set(own) | set(segments) | set(spans)
+    return set(own) | set(segments) | set(spans) | set(undecided_mirrors().values_list("source_id", flat=True))
+
+
+def undecided_mirrors() -> QuerySet[Tie]:
+    """Ties of mirrors to figures that the council has not spoken of: their pairs would give the figure's stars."""
+    return Tie.ungated.filter(kind=TieKind.MIRRORS, target__decision__isnull=True)
