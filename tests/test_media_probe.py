@@ -137,6 +137,17 @@ def test_the_length_of_an_mp3_without_a_length_frame_is_counted(tmp_path: Path) 
     assert probe(path).duration_ms == pytest.approx(8_000, abs=100)
 
 
+@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 16_000, 22_050, 44_100])
+def test_an_mp3_at_every_rate_of_old_recorders_is_read(tmp_path: Path, rate_hz: int) -> None:
+    """Its lead-in (1105 samples: encoder and decoder delay, LAME length frame) is 50 ms and more at 22 kHz and below.
+
+    Rates of MPEG-1, -2 (ISO/IEC 13818-3) and the later -2.5; within one frame of 1152 samples.
+    """
+    sound = voice(3.0, rate_hz=rate_hz)
+    facts = probe(write_sound(tmp_path / "a.mp3", sound, "mp3", rate_hz))
+    assert facts.duration_ms == pytest.approx(3_000, abs=1_000 * 1_152 / rate_hz)
+
+
 @pytest.mark.parametrize("tag", [b"drms", b"enca"])
 def test_a_locked_file_is_told(tmp_path: Path, tag: bytes) -> None:
     path = write_sound(tmp_path / "a.m4a", voice(0.5), "aac", container="ipod")

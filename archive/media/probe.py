@@ -108,7 +108,8 @@ def _last_ends_s(container: InputContainer, stream: AudioStream) -> _Ends:
         start_s = float(packet.pts * packet.time_base) if packet.pts is not None else None
         if packet.stream.index == stream.index:
             first_byte = first_byte or packet.pos or 0
-            start_s = counted_s if start_s is None else start_s - zero_s
+            # An encoder's lead-in (MPEG Layer III at 22 kHz: 50 ms) lies before the sound's beginning.
+            start_s = counted_s if start_s is None else max(0.0, start_s - zero_s)
             check_clock(start_s, last_s)
             last_s = start_s
             counted_s = sound_s = max(sound_s, start_s + length_s)
