@@ -385,3 +385,29 @@ def test_the_sweep_waits_for_builders(cast, tmp_path):
     leave.set()
     builder.join()
     sweeping.sweep()
+
+
+# --- the end of the sound ---
+
+
+def lines(*ends: str) -> bringing.TranscriptGiven:
+    cues = "".join(f"{at}\n00:00:0{at - 1},000 --> 00:00:{end}\nword\n\n" for at, end in enumerate(ends, start=1))
+    return bringing.TranscriptGiven(cues.encode(), "t.srt")
+
+
+def test_a_last_line_rounded_up_past_the_end_is_kept_with_a_warning(cast, tmp_path):
+    path = tone(tmp_path / "t.wav", 1.5)
+    given = bringing.RecordingGiven("A talk", "1962", transcripts=[lines("00,900", "02,000")])
+    brought = bringing.add_recording(None, bringing.file_blocks(path), path.name, given)
+    assert [(problem.code, problem.severity) for problem in brought.problems] == [("past-end", "warning")]
+    assert Cue.ungated.count() == 2
+
+
+def test_a_transcript_of_other_sound_is_refused_with_all_its_problems(cast, tmp_path):
+    path = tone(tmp_path / "t.wav", 1.5)
+    given = bringing.RecordingGiven("A talk", "1962", transcripts=[lines("00,900", "00,500", "09,000")])
+    with pytest.raises(bringing.Refused) as refused:
+        bringing.add_recording(None, bringing.file_blocks(path), path.name, given)
+    assert {problem.code for problem in refused.value.problems} == {"past-end", "reversed"}
+    assert not Recording.ungated.exists()
+    assert masters() == []

@@ -33,6 +33,9 @@ from ..timecode.readers import read_transcript
 from . import decisions, folders, jobs, ledger, making, revisions, uploads, writing
 from .gate import Gate
 
+# By how much a transcript's last line may run past the sound (common practice, no source: lines end on whole seconds).
+ROUNDED_UP_MS = 1000
+
 
 class Refused(Exception):
     """The file or its transcript cannot be taken in. Nothing was saved; `problems` say what, where and how to mend.
@@ -195,14 +198,20 @@ def _read(given: TranscriptGiven, duration_ms: int) -> read.Transcript:
             _("“%(name)s” has no times, so its words cannot be found in the sound. Give each line its time.")
             % {"name": given.original_name}
         )
-    late = [problem for problem in check_against_duration(text, duration_ms) if problem.code == "past-end"]
-    if late:
-        raise Refused(
-            _("“%(name)s” runs past the end of the sound: is it the transcript of another recording?")
-            % {"name": given.original_name},
-            late,
-        )
+    _check_end(text, duration_ms, given.original_name)
     return text
+
+
+def _check_end(text: read.Transcript, duration_ms: int, name: str) -> None:
+    """A last line rounded up past the end is kept with a warning; one that belongs to other sound refuses the file."""
+    late = [problem for problem in check_against_duration(text, duration_ms) if problem.code == "past-end"]
+    limit_ms = duration_ms + ROUNDED_UP_MS
+    if any((cue.start_ms or 0) >= duration_ms or (cue.end_ms or 0) > limit_ms for cue in text.cues):
+        raise Refused(
+            _("“%(name)s” runs past the end of the sound: is it the transcript of another recording?") % {"name": name},
+            sorted([*text.problems, *late]),
+        )
+    text.problems.extend(problem._replace(severity="warning") for problem in late)
 
 
 def _keep(
