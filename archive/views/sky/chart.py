@@ -40,6 +40,10 @@ KINDS = (
 )
 FIRST_YEAR, LAST_YEAR = -10000, 10000
 PATH = (FIRST_YEAR, LAST_YEAR, 2000)
+OUT_OF_REACH = {
+    bound: gettext_lazy("The stars are known from the year −10000 to 10000. Give a year between them.")
+    for bound in ("min_value", "max_value")
+}
 FIRST_DAY, LAST_DAY = date(1600, 1, 1), date(2999, 12, 31)
 
 
@@ -47,6 +51,7 @@ def slider(step: float, lowest: float, highest: float) -> forms.NumberInput:
     return forms.NumberInput(
         attrs={"type": "range", "step": step, "min": lowest, "max": highest, "class": "sky-slider"}
     )
+
 
 
 class PlaceAndDay(forms.Form):
@@ -87,11 +92,12 @@ class SkyForm(PlaceAndDay):
     year = forms.IntegerField(
         label=gettext_lazy("The like night of another year"), required=False,
         min_value=FIRST_YEAR, max_value=LAST_YEAR, widget=slider(1, FIRST_YEAR, LAST_YEAR),
+        error_messages=OUT_OF_REACH,
     )
     year_exactly = forms.IntegerField(
         label=gettext_lazy("Or the year exactly"),
         help_text=gettext_lazy("−10000 to 10000; 0 is 1 BCE, −2800 is 2801 BCE. It goes before the slider."),
-        required=False, min_value=FIRST_YEAR, max_value=LAST_YEAR,
+        required=False, min_value=FIRST_YEAR, max_value=LAST_YEAR, error_messages=OUT_OF_REACH,
     )
     kind = forms.ChoiceField(label=gettext_lazy("Drawn"), choices=KINDS, required=False)
 
