@@ -68,10 +68,12 @@ def entrusted(world: World, account: str | None, item: str, moment: datetime) ->
 # --- when ---
 
 
-def season_open(season: tuple[tuple[int, int], tuple[int, int]] | None, moment: datetime, zone: str) -> bool:
+def season_open(season: Any, moment: datetime, zone: str) -> bool:
     """Walks the year's days, both ends included, starting over at New Year where it must."""
     if season is None:
         return True
+    if season[0] == "switch":  # opened and closed by hand
+        return bool(season[1])
     first, last = season
     local = moment.astimezone(ZoneInfo(zone))
     days = [(month, day) for month in range(1, 13) for day in range(1, 32)]
@@ -111,7 +113,7 @@ def reach(world: World, target: str, scope: str) -> set[str]:
 
 def _tied(world: World, target: str, kind: str) -> set[str]:
     if kind == "person":
-        return _with_contents(world, ends_at(world, target, "told_by", "tells_of"))
+        return _with_contents(world, ends_at(world, target, "told_by", "tells_of", "had_from"))
     if kind == "place":
         return _with_contents(world, ends_at(world, target, "belongs_to", "recorded_at", "stands_at"))
     if kind == "figure":

@@ -57,6 +57,7 @@ TIES = (
     ("told_by", "segment", "person"),
     ("told_by", "recording", "person"),
     ("tells_of", "segment", "person"),
+    ("had_from", "segment", "person"),
     ("belongs_to", "segment", "place"),
     ("recorded_at", "recording", "place"),
     ("names_figure", "segment", "figure"),
@@ -158,6 +159,13 @@ def _random_ties(rng: random.Random, items: dict[str, dict[str, Any]]) -> list[t
     return [tie for tie in possible if rng.random() < 0.35]
 
 
+def _random_season(rng: random.Random) -> Any:
+    """By dates, (month, day) twice; or ("switch", whether it is open)."""
+    if rng.random() < 0.25:
+        return ("switch", rng.random() < 0.5)
+    return (rng.choice(EDGE_DAYS), rng.choice(EDGE_DAYS))
+
+
 def _random_condition(rng: random.Random, town: World, items: dict[str, dict[str, Any]]) -> dict[str, Any]:
     target = rng.choice(list(items))
     consent = items[target]["kind"] == "recording" and rng.random() < 0.3
@@ -169,7 +177,7 @@ def _random_condition(rng: random.Random, town: World, items: dict[str, dict[str
         "target": target,
         "scope": rng.choice(("itself", "tied", "tied")),
         "audiences": rng.sample(list(town["audiences"]), rng.choice((0, 1, 1, 2))),
-        "season": (rng.choice(EDGE_DAYS), rng.choice(EDGE_DAYS)) if rng.random() < 0.4 else None,
+        "season": _random_season(rng) if rng.random() < 0.4 else None,
         "others": rng.choice((0, 0, 1, 2)),
         "consent": False,
         "lifted": rng.random() < 0.1,
@@ -316,7 +324,9 @@ def _load_conditions(world: World, held: Loaded) -> None:
     rows = []
     for condition in world["conditions"]:
         season = condition["season"]
-        if season is not None and season not in seasons:
+        if season is not None and season not in seasons and season[0] == "switch":
+            seasons[season] = Season.objects.create(name=str(season), kind="switch", is_on=season[1])
+        elif season is not None and season not in seasons:
             (from_month, from_day), (to_month, to_day) = season
             seasons[season] = Season.objects.create(
                 name=str(season), from_month=from_month, from_day=from_day, to_month=to_month, to_day=to_day
