@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views import View
 
-from ...access import chamber, decisions, impact, wording
+from ...access import cautioning, chamber, decisions, impact, wording
 from ...access.impact import Group, Impact
 from ...access.showing import Label
 from ...models import Kind
@@ -129,6 +129,8 @@ class Decide(View):
         found += [(_("Entrust somebody"), reverse("entrust", args=[one.kind, one.ref]))]
         if one.kind == Kind.RECORDING:
             found.append((_("Consent"), reverse("consent", args=[one.ref])))
+        if one.kind in cautioning.KINDS:
+            found.append((_("Cautions before playing"), reverse("cautions", args=[one.kind, one.ref])))
         if one.kind == Kind.PERSON:
             found.append((_("Let the name rest"), f"{reverse('rest_name')}?person={one.ref}"))
         found.append((_("Who met it"), reverse("report", args=[one.kind, one.ref])))
