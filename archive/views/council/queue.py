@@ -56,6 +56,10 @@ def queue(request: GatedRequest) -> HttpResponse:
             "total": page.total,
             "page": page_links(page),
             "due": [parts.condition(one) for one in due],
+            "colliding": [
+                {"target": parts.named(target), "limits": [parts.condition(one) for one in held]}
+                for target, held in chamber.colliding(gate)
+            ],
             "withdrawn": [
                 {
                     "recording": parts.named(one.recording),
