@@ -21,10 +21,11 @@ from ...access import asking, policy, showing, wordbook
 from ...access.asking import AskShown, OwnAsk
 from ...access.gate import NotMet
 from ...models import AskState, Figure, Item, Kind, Level, Mirror, Person, Place, Recording, Segment, Topic
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .forms import DateInput
 from .names import show_error
+from .room import by_the_home_clock, council_page
 
 MODELS: dict[str, type[Item]] = {
     model.KIND: model for model in (Recording, Segment, Person, Place, Figure, Mirror, Topic)
@@ -137,6 +138,7 @@ def _described_or_noticed(request: GatedRequest, kind: str, ref: str) -> Item:
 
 
 @login_required
+@by_the_home_clock
 @require_safe
 def own_requests(request: GatedRequest) -> HttpResponse:
     return render(
@@ -168,7 +170,7 @@ def take_back_request(request: GatedRequest, ref: str) -> HttpResponse:
 # --- answering ---
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def council_requests(request: GatedRequest) -> HttpResponse:
     return render(
@@ -192,7 +194,7 @@ def _asked(one: AskShown) -> parts.Shown:
     }
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def answer_request(request: GatedRequest, ref: str) -> HttpResponse:
     one = asking.one(request.gate, ref)

@@ -19,9 +19,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from ...access import chamber, consenting, copies, papers, policy
 from ...models import ConsentState, Item, Kind, Recording
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .forms import DateInput
+from .room import council_page
 
 
 class CopyForm(forms.Form):
@@ -90,7 +91,7 @@ class ConsentForm(forms.Form):
         return given
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def consent(request: GatedRequest, ref: str) -> HttpResponse:
     item = chamber.find(request.gate, Kind.RECORDING, ref)
@@ -163,7 +164,7 @@ def _state(request: GatedRequest, row: Recording, form: ConsentForm) -> HttpResp
     return redirect(request.path)
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def consent_paper(request: GatedRequest, ref: str, sha256: str) -> HttpResponse:
     found = papers.of(request.gate, ref, sha256)

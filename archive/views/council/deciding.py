@@ -18,10 +18,11 @@ from ...access import cautioning, chamber, decisions, impact, wording
 from ...access.impact import Group, Impact
 from ...access.showing import Label
 from ...models import Kind
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .forms import CLOSED, OPEN, DecisionForm
 from .parts import Shown
+from .room import council_page
 
 REMEMBERED = ("decided_on", "present", "minute")  # of the last decision of this sitting: a meeting decides much
 
@@ -246,7 +247,7 @@ def _counted(items: Iterable[Label]) -> str:
     return ", ".join(f"{kinds.count(kind)} × {parts.kind_word(kind)}" for kind in dict.fromkeys(kinds))
 
 
-decide = for_role("is_council")(Decide.as_view())  # type: ignore[arg-type]
+decide = council_page(Decide.as_view())  # type: ignore[arg-type]
 
 urlpatterns: list[URLPattern] = [
     path("council/decide/", decide, name="decide_many"),

@@ -13,10 +13,11 @@ from ...access import asking, audiences, chamber, details
 from ...access.chamber import Waiting
 from ...access.showing import Label
 from ...models import Kind
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from ..pages.parts import page_links, page_number
 from . import parts
 from .parts import Shown
+from .room import council_page
 
 SIZE = 25
 ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
@@ -32,7 +33,7 @@ ROOMS = (
 )
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def queue(request: GatedRequest) -> HttpResponse:
     gate = request.gate

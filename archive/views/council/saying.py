@@ -16,9 +16,10 @@ from django.views.decorators.http import require_http_methods
 
 from ...access import cautioning, chamber, wordbook
 from ...models import ContentCaution
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .names import show_error
+from .room import council_page
 
 
 class CautionForm(forms.Form):
@@ -35,7 +36,7 @@ class CautionForm(forms.Form):
         ]
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def cautions(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     item = chamber.find(request.gate, kind, ref) if kind in cautioning.KINDS else None
@@ -76,7 +77,7 @@ class WordsForm(forms.Form):
             )
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def words(request: GatedRequest) -> HttpResponse:
     form = WordsForm(request.POST or None)
