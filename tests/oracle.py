@@ -162,13 +162,15 @@ def reaching(world: World, item: str, moment: datetime) -> list[dict[str, Any]]:
 
 
 def decided(world: World, item: str) -> bool:
-    """A segment stands under its recording's decision; a closed span waits for its own and its recording's."""
+    """A segment stands under its recording's decision; a closed span waits for its own and its recording's, a mirror
+    for its own and its figure's."""
     here = world["items"][item]
     if here["kind"] == "segment":
         return bool(world["items"][here["recording"]]["decided"])
     if here["kind"] == "span":
         return bool(here["decided"] and world["items"][here["recording"]]["decided"])
-    return bool(here["decided"])
+    figures = {end for source, kind, end in world["ties"] if source == item and kind == "mirrors"}
+    return bool(here["decided"] and all(world["items"][one]["decided"] for one in figures))
 
 
 def level(world: World, account: str | None, item: str, moment: datetime) -> int:

@@ -117,6 +117,20 @@ def test_a_place_described_gives_its_cell_only(cast):
     assert shown.cell == (46.0, -38.1, 46.1, -38.0)
 
 
+def test_a_mirror_waits_for_its_figure(cast):
+    """Its pairs would give the stars of a figure that the council has not spoken of."""
+    figure = writing.add_figure(None, [writing.NameGiven("en", "Oar", True)], stars=[1, 2], lines=[[1, 2]])
+    places = [
+        writing.add_place(None, [writing.NameGiven("en", name, True)], latitude_deg=1.0, longitude_deg=1.0)
+        for name in ("Cove", "Head")
+    ]
+    mirror = writing.add_mirror(None, figure, [(places[0], 1), (places[1], 2)], title="The oar on the ground")
+    open_up(cast["council"], mirror, *places)
+    assert level(None, mirror) == Level.NOTHING
+    open_up(cast["council"], figure)
+    assert level(None, mirror) == Level.OPEN
+
+
 def test_clips_offer_only_open_segments(cast, tmp_path):
     recording = bring(None, tmp_path, "A talk")
     segment(recording, 1000, 2000, "A part")

@@ -34,6 +34,10 @@ NEVER_IN_A_TEMPLATE = re.compile(
 MAY_SAY_SAFE = {"django/forms/field.html"}
 
 
+# The one module that reads with no gate, to measure what the gate costs, over an archive made up and thrown away.
+UNGATED_PEER = ARCHIVE / "management" / "bench" / "gate.py"
+
+
 def modules(*but: str) -> Iterator[tuple[Path, ast.Module]]:
     """Every module of the archive outside the named rooms, parsed."""
     for path in sorted(ARCHIVE.rglob("*.py")):
@@ -86,7 +90,8 @@ def _is_free(value: ast.expr) -> bool:
 
 
 def test_only_the_gate_and_the_models_read_ungated_rows():
-    found = [each for path, tree in modules(*BEHIND_THE_GATE) for each in ungated_reads(path, tree)]
+    rooms = [(path, tree) for path, tree in modules(*BEHIND_THE_GATE) if path != UNGATED_PEER]
+    found = [each for path, tree in rooms for each in ungated_reads(path, tree)]
     assert not found, "\n".join(found)
 
 

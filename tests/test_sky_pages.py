@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from archive.access import decisions, founding, writing
-from archive.models import Level
+from archive.models import House, Level
 
 from .conftest import open_up
 
@@ -175,3 +175,50 @@ def test_tonight_says_at_its_field_what_is_wrong(client, field, value):
     assert page.status_code == 200
     assert page.context["form"].errors[field]
     assert page.context["night"] == {}
+
+
+# --- a figure's own page ---
+
+
+def of_figure(client, item):
+    return client.get(reverse("figure", args=[item.ref]))
+
+
+def test_a_figure_met_in_full_shows_its_year_and_where_it_rises(client, cast):
+    made = figure("The Bright Ones", 32349, 24436)  # Sirius and Rigel
+    open_up(cast["council"], made)
+    page = of_figure(client, made)
+    assert "year-band" in page.content.decode()
+    rows = page.context["seasons"]["rows"]
+    # cos A = sin(dec) / cos(lat) for a level horizon: Sirius (-16.75) at 46 N rises at 114.5 degrees, half a degree
+    # less with refraction.
+    assert rows[0][1]["value"] == "south-east, 114°"
+    assert rows[0][2]["value"] == "south-west, 246°"
+    assert all(rows[0][at]["value"] != "–" for at in (3, 4))
+    assert page.context["seasons"]["never"] == ""
+
+
+@pytest.mark.parametrize(("stars", "words"), [((11767, 94376), "never sets"), ((30438, 45238), "never rises")])
+def test_what_never_sets_or_never_rises_is_said_plainly(client, cast, stars, words):
+    made = figure("Gate of Stones", *stars)
+    open_up(cast["council"], made)
+    page = of_figure(client, made)
+    assert words in page.context["seasons"]["never"]
+    assert "rise-rose" not in page.content.decode()
+
+
+def test_a_figure_of_which_only_the_description_is_met_shows_no_year(client, cast):
+    made = figure("Half Seen", 32349, 24436)
+    open_up(cast["council"], made, terms=decisions.Terms(others_see=Level.DESCRIPTION))
+    page = of_figure(client, made)
+    assert page.status_code == 200
+    assert page.context["seasons"] == {}
+    assert "year-band" not in page.content.decode()
+
+
+@pytest.mark.parametrize("latitude", [-90.0, -34.0, 0.0, 80.0, 90.0])
+def test_a_figures_page_holds_no_broken_number_anywhere(client, cast, latitude):
+    House.objects.filter(pk=1).update(latitude_deg=latitude)
+    made = figure("The Bright Ones", 32349, 11767, 30438)
+    open_up(cast["council"], made)
+    assert not re.search(r"\bnan\b|\binf\b|\bNone\b(?! of)", of_figure(client, made).content.decode())

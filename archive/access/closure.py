@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.models import QuerySet
 
 from ..models import ClosedSpan, Condition, Item, Kind, Reach, Recording, Scope, Segment, Tie, TieKind, TopicTie
 
@@ -32,7 +33,8 @@ def members(target: int, scope: str) -> set[int]:
     reached = {target}
     if scope == Scope.TIED:
         reached |= _lower(target)
-        reached |= _told_with(reached)
+        told, recordings = _told_with(reached)
+        return reached | told | _within(reached | recordings)
     return reached | _within(reached)
 
 
@@ -47,11 +49,12 @@ def _lower(target: int) -> set[int]:
     return found
 
 
-def _told_with(items: set[int]) -> set[int]:
-    """Segments, recordings and mirrors tied to any of these people, places, figures or topics."""
-    ties = Tie.ungated.filter(target__in=items, kind__in=TELLING).values_list("source_id", flat=True)
+def _told_with(items: set[int]) -> tuple[set[int], set[int]]:
+    """Segments, recordings and mirrors tied to any of these people, places, figures or topics; then the recordings."""
+    ties = Tie.ungated.filter(target__in=items, kind__in=TELLING)
     topics = TopicTie.ungated.filter(tag__in=items).values_list("content_object_id", flat=True)
-    return set(ties) | set(topics)
+    recordings = ties.filter(source__kind=Kind.RECORDING).values_list("source_id", flat=True)
+    return set(ties.values_list("source_id", flat=True)) | set(topics), set(recordings)
 
 
 def _within(items: set[int]) -> set[int]:
@@ -92,12 +95,20 @@ def refresh_condition(condition: Condition) -> int:
     wanted = set() if condition.lifted_by_id else members(condition.target_id, condition.scope)
     stored = set(Reach.ungated.filter(condition=condition).values_list("item_id", flat=True))
     missing, extra = wanted - stored, stored - wanted
-    Reach.ungated.bulk_create(
-        [Reach(condition=condition, item_id=number) for number in sorted(missing)], batch_size=2000
-    )
+    _add(condition, sorted(missing))
     for part in _batches(sorted(extra)):
         Reach.ungated.filter(condition=condition, item__in=part).delete()
     return len(missing) + len(extra)
+
+
+def _add(condition: Condition, numbers: list[int]) -> None:
+    """Rows by the thousand, without an object for each: the busiest topic has many."""
+    table = connection.ops.quote_name(Reach._meta.db_table)
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            f"INSERT INTO {table} (condition_id, item_id) VALUES (%s, %s)",  # noqa: S608 (the model's own table)
+            [(condition.pk, number) for number in numbers],
+        )
 
 
 def _batches(numbers: list[int], size: int = 5000) -> list[list[int]]:
@@ -114,9 +125,14 @@ def rebuild() -> int:
 
 
 def stands_undecided() -> set[int]:
-    """Items closed because the council has not spoken: their own decision is missing, or their recording's."""
+    """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror."""
     own = Item.ungated.filter(decision__isnull=True).exclude(kind=Kind.SEGMENT).values_list("pk", flat=True)
     waiting = Recording.ungated.filter(decision__isnull=True)
     segments = Segment.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
     spans = ClosedSpan.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
-    return set(own) | set(segments) | set(spans)
+    return set(own) | set(segments) | set(spans) | set(undecided_mirrors().values_list("source_id", flat=True))
+
+
+def undecided_mirrors() -> QuerySet[Tie]:
+    """Ties of mirrors to figures that the council has not spoken of: their pairs would give the figure's stars."""
+    return Tie.ungated.filter(kind=TieKind.MIRRORS, target__decision__isnull=True)

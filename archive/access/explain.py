@@ -147,12 +147,12 @@ def _audience_names(gate: Gate) -> tuple[str, ...]:
 
 
 def _waits_for(item: Item) -> list[int]:
-    """The items whose decision is missing: the item's own, or that of the recording it lies in."""
+    """The items whose decision is missing: the item's own, its recording's, or that of the figure it mirrors."""
     found = [item.pk] if item.kind != Kind.SEGMENT and item.decision_id is None else []
     holder = _holder(item)
     if holder is not None and Recording.ungated.filter(pk=holder, decision__isnull=True).exists():
         found.append(holder)
-    return found
+    return found + list(closure.undecided_mirrors().filter(source=item.pk).values_list("target_id", flat=True))
 
 
 def _holder(item: Item) -> int | None:

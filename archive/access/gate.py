@@ -24,13 +24,14 @@ from ..models import (
     Item,
     Kind,
     Level,
+    Mirror,
     NoticePages,
     Offering,
     Reach,
     Recording,
     Segment,
 )
-from . import masks, policy
+from . import closure, masks, policy
 from .spans import Span, complement, merge
 
 Gated = TypeVar("Gated", bound=Item)
@@ -122,17 +123,18 @@ class Gate:
             total = len(self.keep(rows))  # type: ignore[arg-type]
         last = max(1, -(-total // size))
         number = min(max(1, number), last)
-        met = self._met_in_order(rows, number * size)
+        met = self._met_in_order(rows, min(number * size, total))
         return Page(met[(number - 1) * size :], total, number, size)
 
     def _met_in_order(self, rows: QuerySet[Gated], wanted: int) -> list[int]:
-        met: list[int] = []
-        for number in rows.iterator(chunk_size=max(100, min(wanted * 2, 2000))):
-            if self.meets(number, Level.DESCRIPTION):  # type: ignore[arg-type]
-                met.append(number)  # type: ignore[arg-type]
-            if len(met) == wanted:
-                break
-        return met
+        """The first `wanted` that are met. A bounded read lets the database keep the first rows only, unsorted past."""
+        read = wanted * 2 + 20
+        while True:
+            found: list[int] = list(rows[:read])  # type: ignore[arg-type]
+            met = self.keep(found)
+            if len(met) >= wanted or len(found) < read:
+                return met[:wanted]
+            read *= 4
 
     # --- the closure reading ---
 
@@ -175,6 +177,8 @@ class Gate:
             holder = Recording.ungated.get(pk=item.recording_id)
             if holder.decision_id is None:
                 return True
+        if item.kind == Kind.MIRROR and closure.undecided_mirrors().filter(source=item.pk).exists():
+            return True
         return item.kind != Kind.SEGMENT and item.decision_id is None
 
     def _is_trusted(self, item: Item) -> bool:
@@ -209,6 +213,8 @@ class Gate:
             return Q(recording__decision__isnull=False)
         if issubclass(model, ClosedSpan):
             return Q(decision__isnull=False, recording__decision__isnull=False)
+        if issubclass(model, Mirror):
+            return Q(decision__isnull=False) & ~Exists(closure.undecided_mirrors().filter(source=OuterRef("pk")))
         return Q(decision__isnull=False)
 
     def _entrusted(self, model: type[Gated]) -> Q:
@@ -280,10 +286,9 @@ class AudienceGate(Gate):
 
     def __init__(self, audience: Audience, looker: Account, moment: datetime | None = None) -> None:
         self.account = None
-        self.moment = moment or timezone.now()
-        self.policy = policy.current()
+        self.own = Gate(looker, moment)
+        self.moment, self.policy = self.own.moment, self.own.policy
         self.belongs_to = policy.alone_in(self.policy, audience)
-        self.own = Gate(looker, self.moment)
         theirs = policy.levels_of(self.policy, self.belongs_to, self.moment)
         self.levels = np.minimum(theirs, self.own.levels)
 

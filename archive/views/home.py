@@ -24,7 +24,7 @@ RECORDINGS_SHOWN = 4
 @require_safe
 def home(request: GatedRequest) -> HttpResponse:
     gate = request.gate
-    newest = gate.page(Recording, ("-recorded_on", "title", "ref"), 1, RECORDINGS_SHOWN)
+    newest = gate.page(Recording, ("-recorded_on", "ref"), 1, RECORDINGS_SHOWN)
     held = showing.house()
     return render(
         request,

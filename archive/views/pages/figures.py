@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from ...access import details, showing
 from ...models import Figure, Kind, Shape
 from ..loading import GatedRequest, fetch, item_page
+from ..sky import figure as in_the_sky
 from . import listing, parts, sketch, stars
 
 
@@ -37,6 +38,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
             "sketch": sketch.of(shown),
             "star_headings": stars.headings(),
             "star_rows": stars.rows(shown.stars),
+            "seasons": in_the_sky.of(shown.stars, gate.moment),
             "segments": parts.segment_items(cards, without=row.ref),
             "segments_total": here.total,
             "page": parts.page_links(here),

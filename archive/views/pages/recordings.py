@@ -24,7 +24,7 @@ from .parts import Shown
 
 @require_safe
 def index(request: GatedRequest) -> HttpResponse:
-    page = request.gate.page(Recording, ("-recorded_on", "title", "ref"), parts.page_number(request), 20)
+    page = request.gate.page(Recording, ("-recorded_on", "ref"), parts.page_number(request), 20)
     items = [card_item(card) for card in showing.recording_cards(request.gate, page.numbers)]
     return render(
         request,

@@ -1,0 +1,128 @@
+"""What the gate costs at 100,000 segments and some 2,000 conditions, beside the same reading with no gate at all.
+
+In a process and a database of their own: SQLite, or the server that UNDERSKY_TEST_POSTGRES names.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from typing import Any
+
+ROUNDS = 9
+SEGMENTS = 100_000
+CONDITIONS = 2_000
+
+
+def rows(segments: int = SEGMENTS) -> list[dict[str, Any]]:
+    with tempfile.TemporaryDirectory(prefix="gate-bench-") as home:
+        made = subprocess.run(  # noqa: S603 (this very program)
+            [sys.executable, "-c", f"from archive.management.bench import gate; gate.measure({segments})"],
+            env={**os.environ, "UNDERSKY_HOME": home, "UNDERSKY_DATABASE": "sqlite"},
+            check=True,
+            stdout=subprocess.PIPE,
+        )
+    return json.loads(made.stdout.decode().splitlines()[-1])
+
+
+def measure(segments: int) -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    from archive.management.bench._world import Size, World
+
+    call_command("migrate", verbosity=0)
+    size = Size(segments=segments, cues_in_segment=1, words_in_cue=2, topics=300, conditions=CONDITIONS)
+    print(json.dumps(_measured(World(size).write())))
+
+
+def median_ms(act: Callable[[], Any], rounds: int = ROUNDS) -> float:
+    times = []
+    for _ in range(rounds):
+        began = time.perf_counter()
+        act()
+        times.append((time.perf_counter() - began) * 1000)
+    return statistics.median(times)
+
+
+def _measured(world: Any) -> list[dict[str, Any]]:
+    from archive.access import explain, layout, policy
+    from archive.access.gate import Gate
+    from archive.models import Segment
+
+    gate = Gate(None)
+    busiest = world.numbers["topic"][0]
+    some = Segment.ungated.get(pk=world.numbers["segment"][len(world.numbers["segment"]) // 2])
+    layout.current(gate.policy)
+    order = ("title", "ref")
+    listed = Segment.ungated.order_by(*order)
+    return [
+        _ratio("page_20", lambda: gate.page(Segment, order), lambda: _ungated_page(listed), 1.5),
+        _ratio("count", lambda: gate.count("segment"), lambda: Segment.ungated.count(), 1.0),
+        _ceiling("one_item", median_ms(lambda: gate.fetch(Segment, some.ref, 0)), 3.0),
+        _ceiling("facets_300", median_ms(lambda: _facets(gate, layout.current(gate.policy))), 2.0),
+        _ceiling("new_condition", median_ms(lambda: _new_condition(busiest), 5), 50.0),
+        _ceiling("new_version", median_ms(lambda: (policy.forget(), Gate(None)), 5), 300.0),
+        _ceiling("explain", median_ms(lambda: explain.of(some, None)), 50.0),
+    ]
+
+
+def _ungated_page(listed: Any) -> tuple[int, list[int]]:
+    return listed.count(), list(listed.values_list("pk", flat=True)[:20])
+
+
+def _facets(gate: Any, held: Any) -> Any:
+    """How many segments met each topic has: one pass over the ties."""
+    import numpy as np
+
+    from archive.access import layout
+
+    met = (held.tie_kind == layout.tie_code("topic")) & (gate.levels[held.tie_source] >= 2)
+    return np.bincount(held.tie_target[met], minlength=len(gate.levels))
+
+
+def _new_condition(topic: int) -> None:
+    """What a decision writes for the busiest topic with all that is tied to it, and takes back again."""
+    from django.db import transaction
+
+    from archive.access import closure
+    from archive.models import Condition, Item
+
+    with transaction.atomic():
+        made = Condition.ungated.create(target=Item.ungated.get(pk=topic), scope="tied")
+        closure.refresh_condition(made)
+        transaction.set_rollback(True)
+
+
+def _ratio(name: str, ours: Callable[[], Any], peer: Callable[[], Any], most: float) -> dict[str, Any]:
+    mine, theirs = median_ms(ours), median_ms(peer)
+    return {
+        "name": name,
+        "ours": mine,
+        "peer": theirs,
+        "ratio": mine / theirs,
+        "unit": "times the cost of the same list with no gate (ms)",
+        "goal": f"<= {most}",
+        "holds": mine <= most * theirs,
+    }
+
+
+def _ceiling(name: str, ours: float, most_ms: float) -> dict[str, Any]:
+    return {
+        "name": name,
+        "ours": ours,
+        "peer": None,
+        "ratio": ours / most_ms,
+        "unit": "share of the goal (ms)",
+        "goal": f"<= {most_ms:g} ms",
+        "holds": ours <= most_ms,
+    }
