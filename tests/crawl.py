@@ -148,6 +148,13 @@ ROUTES: dict[str, Route] = {
     "seasons": Route(),
     "season": Route(),
     "switch_season": Route(),
+    **{f"ask_{kind}": Route(kind, posts=("reason=family",)) for kind in ("recording", "segment", *MADE)},
+    "requests": Route(),
+    "take_back_request": Route(),
+    "council_requests": Route(),
+    "answer_request": Route(),
+    "cautions": Route(),
+    "words": Route(),
 }
 
 # What other parts of an address may stand for.

@@ -13,8 +13,8 @@ import pytest
 from django.apps import apps
 from django.db import DatabaseError, connection, transaction
 
-from archive.access import bringing, decisions, ledger, triggers, writing
-from archive.models import Account, Audience, Condition, Decision, House, LedgerRow, PolicyVersion, Rest, Season
+from archive.access import bringing, cautioning, decisions, ledger, triggers, writing
+from archive.models import Account, Audience, Condition, Decision, House, LedgerRow, PolicyVersion, Rest, Season, Words
 
 from .conftest import LONG_AGO, bring, open_up, segment
 
@@ -26,6 +26,8 @@ ONLY_SQLITE = "only SQLite has this statement"
 # A change of these moves nobody's level and shows on no gated page.
 MAY_STAY_STILL = {
     "LedgerRow", "Decision", "IndexDebt", "PolicyVersion", "TranscriptProblem", "Draft", "Revision", "Upload",
+    "Ask",
+    "CopyGiven",
     "OwnWish",
 }
 
@@ -193,6 +195,8 @@ def full(cast, tmp_path) -> None:
     open_up(council, recording, terms=decisions.Terms([family], season=season))
     decisions.state_consent(archivist, recording, "given", "them", date(2020, 1, 1))
     House.objects.get_or_create(pk=1)
+    cautioning.choose(council, recording, ["mourning"])
+    Words.ungated.create(key="ask", text="Ask us")
     either = Audience.objects.create(name="either", combining="any")
     either.parts.add(family)
     Rest.ungated.create(

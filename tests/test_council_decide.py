@@ -336,6 +336,20 @@ def test_a_decision_taken_meanwhile_is_shown_before_the_second_is_entered(cast, 
     assert Gate(cast["plain"]).level(recording.pk) == Level.NOTHING, "the stricter one counts"
 
 
+def test_both_see_that_two_decisions_meet(cast, client, tmp_path):
+    recording = bring(None, tmp_path, "A talk")
+    open_up(cast["council"], recording, terms=decisions.Terms([Audience.objects.get(name="family")]))
+    assert chamber.colliding(Gate(cast["council"])) == []
+    open_up(cast["second"], recording, terms=decisions.Terms([Audience.objects.get(name="women")]))
+    for name in ("council", "second"):
+        client.force_login(cast[name])
+        page = client.get(reverse("council")).content.decode()
+        assert "Several decisions on one thing" in page
+        assert "entered by council" in page
+        assert "entered by second" in page
+    assert Gate(cast["family"]).level(recording.pk) == Level.NOTHING
+
+
 # --- closing at once ---
 
 

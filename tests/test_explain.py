@@ -165,6 +165,17 @@ def test_the_page_answers_the_council_alone(cast, client, tmp_path):
     assert client.get(reverse("explain", args=["recording", "nothere"])).status_code == 404
 
 
+def test_the_page_tells_moments_by_the_clock_of_the_home_place(cast, client, tmp_path):
+    founding.found(language="en", time_zone="Etc/GMT+3")
+    winter = founding.season("Winter", (11, 1), (2, 15))
+    recording = bring(None, tmp_path, "A talk")
+    open_up(cast["council"], recording, terms=decisions.Terms([founding.everyone()], season=winter))
+    client.force_login(cast["council"])
+    page = client.get(reverse("explain", args=["recording", recording.ref]), {"at": "2026-12-01T21:00"})
+    assert "1 December 2026, 21:00 (Etc/GMT+3)" in page.content.decode()
+    assert "on 16 February 2027, 00:00 at the earliest" in page.content.decode()
+
+
 def test_the_page_explains_a_closed_span_too(cast, client, tmp_path):
     recording = bring(None, tmp_path, "A talk")
     span = writing.close_span(None, recording, 0, 1000, "not for all")

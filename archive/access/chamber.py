@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -251,6 +251,22 @@ def reviews_due(gate: Gate, today: date | None = None) -> list[ConditionShown]:
     day = today or timezone.localdate(timezone=policy.home_zone())
     due = _shown(gate, Condition.ungated.filter(review_on__lte=day))
     return sorted(due, key=lambda one: (one.review_on or day, one.number))
+
+
+def colliding(gate: Gate) -> list[tuple[Label, tuple[ConditionShown, ...]]]:
+    """Things on which conditions of several decisions hold, by name: all of them count, so that the stricter does."""
+    decisions.require(gate.account, "is_council")
+    standing = Condition.ungated.filter(lifted_by__isnull=True, source=Source.COUNCIL)
+    many = standing.values("target").annotate(several=Count("decision", distinct=True)).filter(several__gt=1)
+    by_target: dict[int, list[ConditionShown]] = {}
+    for one in conditions_on(gate, many.values_list("target", flat=True)):
+        by_target.setdefault(one.target.number, []).append(one)
+    found = [
+        (held[0].target, tuple(held))
+        for held in by_target.values()
+        if len({one.decision.ref for one in held if one.decision}) > 1
+    ]
+    return sorted(found, key=lambda each: _by_name(each[0]))
 
 
 def _shown(gate: Gate, rows: QuerySet[Condition]) -> list[ConditionShown]:

@@ -214,7 +214,7 @@ class Gate:
         if issubclass(model, ClosedSpan):
             return Q(decision__isnull=False, recording__decision__isnull=False)
         if issubclass(model, Mirror):
-            return Q(decision__isnull=False) & ~Exists(closure.undecided_mirrors().filter(source=OuterRef("pk")))
+            return Q(decision__isnull=False) & ~Q(Exists(closure.undecided_mirrors().filter(source=OuterRef("pk"))))
         return Q(decision__isnull=False)
 
     def _entrusted(self, model: type[Gated]) -> Q:

@@ -131,6 +131,12 @@ def current_version() -> int:
     return int(PolicyVersion.objects.values_list("number", flat=True).get(pk=1))
 
 
+def known_version() -> int:
+    """The version this process last read its policy under: that of the request, once its gate is open."""
+    held = _policy
+    return held.version if held is not None else current_version()
+
+
 _lock = threading.Lock()
 _policy: Policy | None = None
 # By policy version, and by account (0 for visitors) or by audiences.

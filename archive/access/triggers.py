@@ -25,6 +25,8 @@ MOVES_VERSION = (
     "archive_membership",
     "archive_season",
     "archive_rest",
+    "archive_itemcaution",
+    "archive_words",
     "archive_condition",
     "archive_condition_audiences",
     "archive_reach",

@@ -21,6 +21,7 @@ from .access import (
     Source,
 )
 from .accounts import Account
+from .council import Ask, AskState, ContentCaution, CopyGiven, ItemCaution, Words
 from .deskwork import Draft, Revision, Upload
 from .figures import Figure, Mirror, Shape
 from .house import House, IndexDebt
@@ -46,6 +47,8 @@ from .topics import Topic, TopicTie
 __all__ = [
     "TIE_ENDS",
     "Account",
+    "Ask",
+    "AskState",
     "Audience",
     "Builtin",
     "ClosedSpan",
@@ -53,6 +56,8 @@ __all__ = [
     "Condition",
     "Consent",
     "ConsentState",
+    "ContentCaution",
+    "CopyGiven",
     "Cue",
     "Decision",
     "Draft",
@@ -61,6 +66,7 @@ __all__ = [
     "House",
     "IndexDebt",
     "Item",
+    "ItemCaution",
     "Kind",
     "LedgerRow",
     "Level",
@@ -93,5 +99,6 @@ __all__ = [
     "TranscriptKind",
     "TranscriptProblem",
     "Upload",
+    "Words",
     "new_ref",
 ]

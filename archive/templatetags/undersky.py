@@ -12,11 +12,18 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from ..access import wordbook
 from ..timecode.times import format_clock
 
 register = template.Library()
 
 EDTF = re.compile(r"(-?\d{4}|\d{3}X|\d{2}XX)(?:-(\d{2})(?:-(\d{2}))?)?([?~%]?)", re.ASCII)
+
+
+@register.simple_tag
+def say(key: str) -> str:
+    """What pages say about access, in the community's own words (archive.access.wordbook)."""
+    return wordbook.say(key)
 
 
 @register.filter

@@ -9,8 +9,9 @@ from typing import Any, Protocol, TypeVar
 from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 
-from ..access import resting, showing
+from ..access import asking, resting, showing
 from ..access.gate import Gate, NotMet
 from ..models import Account, Item, Level
 
@@ -59,9 +60,15 @@ def item_page(view: View) -> View:
             return view(request, *args, **kwargs)
         except OnlyNotice as only:
             notices = request.gate.notices_on_page(only.item.pk, [])
-            return render(request, "notice.html", {"notices": notices})
+            may_ask = asking.is_offered(request.gate, only.item)
+            return render(request, "notice.html", {"notices": notices, "ask_url": "ask/" if may_ask else ""})
 
     return shown
+
+
+def ask_url(request: GatedRequest, item: Item) -> str:
+    """Where a person may ask the council for what they are shown a notice or a description of."""
+    return reverse(f"ask_{item.kind}", args=[item.ref]) if asking.is_offered(request.gate, item) else ""
 
 
 def for_role(role: str) -> Callable[[View], View]:

@@ -4,7 +4,21 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import audiences, closing, consents, deciding, explaining, looking, names, queue, records, seasons, trusts
+from . import (
+    asking,
+    audiences,
+    closing,
+    consents,
+    deciding,
+    explaining,
+    looking,
+    names,
+    queue,
+    records,
+    saying,
+    seasons,
+    trusts,
+)
 
 urlpatterns: list[URLPattern] = [
     *queue.urlpatterns,
@@ -18,4 +32,6 @@ urlpatterns: list[URLPattern] = [
     *looking.urlpatterns,
     *names.urlpatterns,
     *seasons.urlpatterns,
+    *asking.urlpatterns,
+    *saying.urlpatterns,
 ]

@@ -18,9 +18,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from ...access import audiences, decisions, policy
 from ...models import Audience, Combining
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .forms import DateInput
+from .room import council_page
 
 NAMED = "named"
 
@@ -89,7 +90,7 @@ class MemberForm(forms.Form):
         return starts_at, datetime.combine(last + timedelta(days=1), time(), zone) if last else None
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def index(request: GatedRequest) -> HttpResponse:
     form = AudienceForm(request.POST or None, prefix="new")
@@ -126,7 +127,7 @@ def _row(ref: str) -> Audience:
     return row
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def page(request: GatedRequest, ref: str) -> HttpResponse:
     row = _row(ref)
@@ -208,7 +209,7 @@ def _add_member(request: GatedRequest, row: Audience, form: Any) -> None:
 ACTS = {"describe": _describe, "made_of": _make_of, "member": _add_member}
 
 
-@for_role("is_council")
+@council_page
 @require_POST
 def end_member(request: GatedRequest, ref: str) -> HttpResponse:
     row = _row(ref)
@@ -222,7 +223,7 @@ def end_member(request: GatedRequest, ref: str) -> HttpResponse:
     return redirect("audience", row.ref)
 
 
-@for_role("is_council")
+@council_page
 @require_POST
 def answer_wish(request: GatedRequest, ref: str) -> HttpResponse:
     confirms = request.POST.get("answer") == "yes"

@@ -12,11 +12,12 @@ from django.views.decorators.http import require_http_methods
 from ...access import chamber, closing
 from ...access.showing import Label
 from ...models import Scope
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
+from .room import council_page
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def close_now(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     item = chamber.find(request.gate, kind, ref)

@@ -17,11 +17,26 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from ...access import chamber, consenting, papers, policy
-from ...models import ConsentState, Kind, Recording
-from ..loading import GatedRequest, for_role
+from ...access import chamber, consenting, copies, papers, policy
+from ...models import ConsentState, Item, Kind, Recording
+from ..loading import GatedRequest
 from . import parts
 from .forms import DateInput
+from .room import council_page
+
+
+class CopyForm(forms.Form):
+    to_whom = forms.CharField(
+        label=gettext_lazy("Who has it"),
+        max_length=200,
+        error_messages={"required": gettext_lazy("Write who has the copy, so that they can be told.")},
+    )
+    what = forms.CharField(label=gettext_lazy("What it is (a disc, a stick, a print)"), max_length=200, required=False)
+    given_on = forms.DateField(
+        label=gettext_lazy("Given on"),
+        widget=DateInput,
+        error_messages={"required": gettext_lazy("Give the day on which it was handed out.")},
+    )
 
 
 class ConsentForm(forms.Form):
@@ -76,18 +91,22 @@ class ConsentForm(forms.Form):
         return given
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def consent(request: GatedRequest, ref: str) -> HttpResponse:
     item = chamber.find(request.gate, Kind.RECORDING, ref)
     if item is None:
         raise Http404
+    copy_form = CopyForm(request.POST if request.POST.get("copy") else None, prefix="copy")
+    if request.POST.get("told") or (request.POST.get("copy") and copy_form.is_valid()):
+        return _copies(request, item, copy_form)
     said = consenting.statements(request.gate, item.pk)
     is_withdrawn = bool(said) and said[0].state == ConsentState.WITHDRAWN
-    form = ConsentForm(request.POST or None, request.FILES or None)
+    is_said = request.method == "POST" and not request.POST.get("copy")
+    form = ConsentForm(request.POST if is_said else None, request.FILES if is_said else None)
     if not is_withdrawn:
         del form.fields["withdrawer_agrees"]
-    if request.method == "POST" and form.is_valid():
+    if is_said and form.is_valid():
         try:
             return _state(request, consenting.recording(item.pk), form)
         except ValidationError as error:
@@ -102,11 +121,24 @@ def consent(request: GatedRequest, ref: str) -> HttpResponse:
             "crumbs": parts.crumbs((label.text, parts.address(label)), _("Consent")),
             "said": [_statement(one, ref) for one in said],
             "is_withdrawn": is_withdrawn,
+            "copies": [{"shown": one, "item": parts.named(one.item)} for one in copies.of(request.gate, item.pk)],
+            "copy_form": copy_form,
             "form": form,
             "action": request.path,
             "cancel_url": parts.address(label),
         },
     )
+
+
+def _copies(request: GatedRequest, item: Item, form: CopyForm) -> HttpResponse:
+    if request.POST.get("told"):
+        if copies.tell(request.user, request.POST["told"]):
+            messages.success(request, _("Written down that they have been told."))
+    else:
+        given = form.cleaned_data
+        copies.note(request.user, [item], given["to_whom"], given["what"], given["given_on"])
+        messages.success(request, _("Written down. Should consent be taken back, they stand on this page."))
+    return redirect(request.path)
 
 
 def _statement(one: consenting.Statement, ref: str) -> parts.Shown:
@@ -132,7 +164,7 @@ def _state(request: GatedRequest, row: Recording, form: ConsentForm) -> HttpResp
     return redirect(request.path)
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def consent_paper(request: GatedRequest, ref: str, sha256: str) -> HttpResponse:
     found = papers.of(request.gate, ref, sha256)

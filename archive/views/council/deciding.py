@@ -14,14 +14,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views import View
 
-from ...access import chamber, decisions, impact, wording
+from ...access import cautioning, chamber, decisions, impact, wording
 from ...access.impact import Group, Impact
 from ...access.showing import Label
 from ...models import Kind
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .forms import CLOSED, OPEN, DecisionForm
 from .parts import Shown
+from .room import council_page
 
 REMEMBERED = ("decided_on", "present", "minute")  # of the last decision of this sitting: a meeting decides much
 
@@ -129,6 +130,8 @@ class Decide(View):
         found += [(_("Entrust somebody"), reverse("entrust", args=[one.kind, one.ref]))]
         if one.kind == Kind.RECORDING:
             found.append((_("Consent"), reverse("consent", args=[one.ref])))
+        if one.kind in cautioning.KINDS:
+            found.append((_("Cautions before playing"), reverse("cautions", args=[one.kind, one.ref])))
         if one.kind == Kind.PERSON:
             found.append((_("Let the name rest"), f"{reverse('rest_name')}?person={one.ref}"))
         found.append((_("Who met it"), reverse("report", args=[one.kind, one.ref])))
@@ -244,7 +247,7 @@ def _counted(items: Iterable[Label]) -> str:
     return ", ".join(f"{kinds.count(kind)} × {parts.kind_word(kind)}" for kind in dict.fromkeys(kinds))
 
 
-decide = for_role("is_council")(Decide.as_view())  # type: ignore[arg-type]
+decide = council_page(Decide.as_view())  # type: ignore[arg-type]
 
 urlpatterns: list[URLPattern] = [
     path("council/decide/", decide, name="decide_many"),

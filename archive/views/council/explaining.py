@@ -16,8 +16,9 @@ from django.views.decorators.http import require_safe
 
 from ...access import audiences, chamber, explain, policy, wording
 from ...access.explain import Explanation, Verdict
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
+from .room import council_page
 
 VISITOR = "visitor"
 
@@ -45,7 +46,7 @@ class AskForm(forms.Form):
         return at.replace(tzinfo=policy.home_zone()) if at is not None else timezone.now()
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def explain_item(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     item = chamber.find(request.gate, kind, ref)

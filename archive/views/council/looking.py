@@ -11,11 +11,12 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from ...access import audiences, ledger
 from .. import seeing
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
+from .room import council_page
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def see_as(request: GatedRequest) -> HttpResponse:
     if request.method == "POST":
@@ -32,7 +33,7 @@ def see_as(request: GatedRequest) -> HttpResponse:
     )
 
 
-@for_role("is_council")
+@council_page
 @require_POST
 def leave_seeing(request: GatedRequest) -> HttpResponse:
     if request.session.pop(seeing.KEY, None):

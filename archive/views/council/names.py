@@ -19,10 +19,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ...access import chamber, policy, resting, showing
 from ...access.resting import RestShown, Wish
 from ...templatetags.undersky import language_name
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .deciding import REMEMBERED
 from .forms import DateInput, MinuteForm
+from .room import council_page
 
 
 class RestForm(MinuteForm):
@@ -96,7 +97,7 @@ def _midnight(day: date, later: int = 0) -> datetime:
     return datetime.combine(day + timedelta(days=later), time(), policy.home_zone())
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def index(request: GatedRequest) -> HttpResponse:
     return render(
@@ -122,7 +123,7 @@ def _rest(one: RestShown) -> parts.Shown:
     }
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def rest_name(request: GatedRequest) -> HttpResponse:
     people = resting.people(request.gate)
@@ -184,7 +185,7 @@ def _crumbs(here: str) -> list[parts.Shown]:
     return parts.crumbs((_("Names at rest"), reverse("names_at_rest")), here)
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def lift_rest(request: GatedRequest, ref: str) -> HttpResponse:
     one = next((each for each in resting.every(request.gate) if each.ref == ref and each.state != "over"), None)

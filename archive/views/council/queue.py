@@ -9,28 +9,31 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
-from ...access import audiences, chamber, details
+from ...access import asking, audiences, chamber, details
 from ...access.chamber import Waiting
 from ...access.showing import Label
 from ...models import Kind
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from ..pages.parts import page_links, page_number
 from . import parts
 from .parts import Shown
+from .room import council_page
 
 SIZE = 25
 ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
 
 ROOMS = (
+    ("council_requests", gettext_lazy("Requests")),
     ("audiences", gettext_lazy("Audiences")),
     ("seasons", gettext_lazy("Seasons")),
     ("names_at_rest", gettext_lazy("Names at rest")),
     ("see_as", gettext_lazy("See as")),
+    ("words", gettext_lazy("Words")),
     ("ledger", gettext_lazy("Ledger")),
 )
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def queue(request: GatedRequest) -> HttpResponse:
     gate = request.gate
@@ -54,6 +57,10 @@ def queue(request: GatedRequest) -> HttpResponse:
             "total": page.total,
             "page": page_links(page),
             "due": [parts.condition(one) for one in due],
+            "colliding": [
+                {"target": parts.named(target), "limits": [parts.condition(one) for one in held]}
+                for target, held in chamber.colliding(gate)
+            ],
             "withdrawn": [
                 {
                     "recording": parts.named(one.recording),
@@ -63,15 +70,16 @@ def queue(request: GatedRequest) -> HttpResponse:
                 }
                 for one in chamber.withdrawn(gate)
             ],
-            "rooms": rooms(),
+            "rooms": rooms(request),
             "wishes": audiences.wishes(gate),
         },
     )
 
 
-def rooms() -> list[Shown]:
-    """The other pages of the council's room."""
-    return [{"label": words, "url": reverse(name)} for name, words in ROOMS]
+def rooms(request: GatedRequest) -> list[Shown]:
+    """The other pages of the council's room, with what waits there."""
+    waiting = {"council_requests": len(asking.waiting(request.gate))}
+    return [{"label": words, "url": reverse(name), "count": waiting.get(name, 0)} for name, words in ROOMS]
 
 
 def _by(request: GatedRequest) -> Label | None:

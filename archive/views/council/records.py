@@ -18,10 +18,11 @@ from django.views.decorators.http import require_safe
 from ...access import audiences, chamber, policy, record
 from ...access.record import Entry, Wanted
 from ...models import Item
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from ..pages.parts import page_number
 from . import parts
 from .forms import DateInput
+from .room import council_page
 
 SIZE = 50
 
@@ -55,7 +56,7 @@ def _midnight(day: date | None, later: int = 0) -> datetime | None:
     return datetime.combine(day + timedelta(days=later), time(), policy.home_zone()) if day else None
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def ledger(request: GatedRequest) -> HttpResponse:
     form = FilterForm(request.GET or {})
@@ -85,7 +86,7 @@ def _entry(one: Entry) -> parts.Shown:
     }
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def report(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     """Who met this item and what lies in it, when, and through which surface; made for paper."""

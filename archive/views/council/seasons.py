@@ -19,9 +19,10 @@ from ...access import seasonal, showing
 from ...access.seasonal import SeasonShown
 from ...access.showing import Label
 from ...models import Season, SeasonKind, SkyRule
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .names import show_error
+from .room import council_page
 
 DAYS = [(str(day), str(day)) for day in range(1, 32)]
 
@@ -80,7 +81,7 @@ class SeasonForm(forms.Form):
         return seasonal.by_dates(request.user, given["name"], first, last, given["about"])
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def index(request: GatedRequest) -> HttpResponse:
     form = SeasonForm(request.POST or None, figures=seasonal.figures(request.gate))
@@ -103,7 +104,7 @@ def index(request: GatedRequest) -> HttpResponse:
     )
 
 
-@for_role("is_council")
+@council_page
 @require_safe
 def page(request: GatedRequest, ref: str) -> HttpResponse:
     found = seasonal.one(request.gate, ref)
@@ -147,7 +148,7 @@ def _day_words(month_day: tuple[int, int]) -> str:
     return f"{month_day[1]} {MONTHS[month_day[0]]}"
 
 
-@for_role("is_council")
+@council_page
 @require_POST
 def switch_season(request: GatedRequest, ref: str) -> HttpResponse:
     try:

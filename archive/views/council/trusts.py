@@ -17,9 +17,10 @@ from django.views.decorators.http import require_http_methods
 
 from ...access import audiences, chamber, decisions, policy, trusting
 from ...models import Item
-from ..loading import GatedRequest, for_role
+from ..loading import GatedRequest
 from . import parts
 from .forms import DateInput
+from .room import council_page
 
 
 class TrustForm(forms.Form):
@@ -48,7 +49,7 @@ class TrustForm(forms.Form):
         return datetime.combine(day + timedelta(days=1), time(), policy.home_zone()) if day else None
 
 
-@for_role("is_council")
+@council_page
 @require_http_methods(["GET", "HEAD", "POST"])
 def entrust(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     item = chamber.find(request.gate, kind, ref)

@@ -16,7 +16,7 @@ from ...access.gate import Page
 from ...access.showing import Label, SegmentCard, ShownTie
 from ...models import Item, Kind, Level, TieKind
 from ...templatetags.undersky import clock, event_date, language_name
-from ..loading import GatedRequest, notices_for
+from ..loading import GatedRequest, ask_url, notices_for
 
 Shown = dict[str, Any]
 
@@ -174,6 +174,7 @@ def item_context(request: GatedRequest, item: Item, label: Label, nav: str, list
         "actions": actions(request, item),
         "notices": [{"words": said, "ask": ask} for said, ask in notices_for(request, item)],
         "is_described": label.level == Level.DESCRIPTION,
+        "ask_url": ask_url(request, item),
         "is_waiting": details.is_waiting(item),
     }
 

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
-from ...access import details, showing
+from ...access import cautioning, details, showing
 from ...access.details import ConsentShown, RecordingShown
 from ...access.showing import RecordingCard
 from ...models import ConsentState, Level, Offering, Recording, TieKind
@@ -64,6 +64,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
         | {
             "rows": _facts(shown, ties),
             "circumstances": shown.circumstances,
+            "cautions": cautioning.words_for(request.gate, row.pk),
             "sound": players.of_recording(request.gate, row) if shown.is_heard_whole else None,
             "offered": _offered(shown),
             "segments": parts.segment_items(cards, with_recording=False),
