@@ -139,7 +139,7 @@ def test_every_address_answers_somebody(crawls):
 
 # Answered by 200 only after something else was done, or by another address; their own tests cover them.
 NEED_MORE = {"sign_out", "leave_seeing", "end_member", "answer_wish", "consent_paper", "decide_many", "edit",
-             "lift_rest", "season", "switch_season"}
+             "lift_rest", "season", "switch_season", "begin_upload", "upload", "drop_upload", "restore_version"}
 
 
 def test_an_open_archive_shows_its_canaries(crawls):
