@@ -106,6 +106,7 @@ FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHand
 FILE_UPLOAD_TEMP_DIR = HOME / "incoming"
 FILE_UPLOAD_TEMP_DIR.mkdir(mode=0o700, exist_ok=True)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 << 20
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000  # a page of lines in two languages has five boxes a line
 MAX_TRANSCRIPT_BYTES = 32 << 20
 MAX_MASTER_BYTES = env.number("UNDERSKY_MAX_MASTER_MB", 20_000, 1, 1_000_000) << 20
 

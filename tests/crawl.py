@@ -80,6 +80,9 @@ NAMED = (
 TIMES = "title=t&start=0&end=0.5&version=1&"
 SEGMENT = (TIMES + TYPED, TIMES + "sure=on&" + TYPED, "cue=0-900")
 
+BESIDE = ("en-undecided", "qs-undecided", "en-audience", "en-quiet")
+TAKEN = "base=1&name-0-0-3=take&as-0-0-3={word:per-audience:own}&voice=0-0&voice-0-0={word:per-audience:own}"
+
 MADE = ("person", "place", "figure", "topic", "mirror")
 
 ROUTES: dict[str, Route] = {
@@ -126,6 +129,21 @@ ROUTES: dict[str, Route] = {
     "bring": Route(posts=("", NAMED)),
     "add_transcript": Route("recording"),
     "edit_recording": Route("recording", posts=(NAMED,)),
+    "close_seconds": Route("recording", ("", "?start=0:00&end=0:01"), posts=("", "start=0&end=0.5&reason=zz")),
+    "draft": Route("recording"),
+    "wave": Route("recording"),
+    "sound_state": Route("recording"),
+    "cut_hints": Route("recording"),
+    "heard": Route("recording", ("?start=0&end=99999", "?start=100&end=900", "", "?start=9&end=1")),
+    "words": Route("transcript", ("", "?page=2", *(f"?beside={{ref:tra{key}}}" for key in BESIDE)), posts=(
+        "a-place=0&a-0-text=other", "a-base=99&a-place=0&a-0-text=other", "a-place=0&a-0-start=x")),
+    "versions": Route("transcript", ("", "?before=1&after=1", "?before=1&after=9")),
+    "restore_version": Route("transcript", posts=("", "number=1", "number=9")),
+    "names_heard": Route("transcript", ("", "?page=2"), posts=("", "base=1", TAKEN, "base=9")),
+    "transcript_file": Route("transcript"),
+    "begin_upload": Route(posts=("", '{"name": "tape.wav", "size": 0}')),
+    "upload": Route("recording"),
+    "drop_upload": Route("recording"),
     "council": Route(asks=("", "?kind=segment", "?by={ref:rec-audience}", "?by={ref:per-audience}", "?by=x")),
     "decide": Route(),
     "decide_many": Route(),
@@ -158,7 +176,9 @@ ROUTES: dict[str, Route] = {
 }
 
 # What other parts of an address may stand for.
-PARAMETERS: dict[str, tuple[str, ...]] = {"number": ("1", "999"), "lang": ("en", LANGUAGE, "fr")}
+PARAMETERS: dict[str, tuple[str, ...]] = {
+    "number": ("1", "999"), "lang": ("en", LANGUAGE, "fr"), "form": ("original", "srt", "vtt", "x"),
+}
 
 
 # --- the address map ---
@@ -181,7 +201,7 @@ def _routes(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[t
 # --- what is asked ---
 
 # Things whose addresses are asked in every way; those of the others are fetched once.
-SAMPLES = re.compile(r"(?:\w+-(?:open|audience|quiet|clip|mixed))?")
+SAMPLES = re.compile(r"(?:\w+-(?:open|audience|quiet|clip|mixed)|tra\w+-undecided)?")
 
 
 @dataclass(frozen=True)
@@ -228,7 +248,7 @@ def _kinds_and_refs(refs: dict[str, str]) -> Iterator[tuple[str, dict[str, str]]
     """Things under their own kind; some under another, some under none, and one that never was."""
     for key, ref in refs.items():
         kind = kind_of(key)
-        if kind == "audience":
+        if kind in ("audience", "transcript"):
             continue
         if OF_ANY_KIND.fullmatch(key):
             yield key, {"kind": kind, "ref": ref}

@@ -140,7 +140,8 @@ def test_every_address_answers_somebody(crawls):
 # Answered by 200 only after something else was done, or by another address; their own tests cover them.
 NEED_MORE = {
     "sign_out", "leave_seeing", "end_member", "answer_wish", "consent_paper", "season", "switch_season",
-    "answer_request", "take_back_request", "decide_many", "edit", "lift_rest",
+    "answer_request", "take_back_request", "decide_many", "edit", "lift_rest", "begin_upload", "upload",
+    "drop_upload", "restore_version",
 }
 
 

@@ -29,7 +29,18 @@ from archive.access.gate import Gate
 from archive.access.spans import complement, merge
 from archive.access.writing import NameGiven, SegmentGiven
 from archive.media.spans import RATE_HZ, SAMPLES_PER_MS, silence, to_samples
-from archive.models import Account, Audience, Item, Level, Mirror, PolicyVersion, Recording, Season, Segment
+from archive.models import (
+    Account,
+    Audience,
+    Item,
+    Level,
+    Mirror,
+    PolicyVersion,
+    Recording,
+    Season,
+    Segment,
+    Transcript,
+)
 from archive.search import index, sight
 
 NOW = datetime(2024, 6, 21, 12, 0, tzinfo=UTC)
@@ -156,7 +167,9 @@ BY_KEY = {thing.key: thing for thing in PLAN}
 
 
 def kind_of(key: str) -> str:
-    """The kind of a thing; audiences have addresses as well."""
+    """The kind of a thing; audiences and transcripts have addresses as well."""
+    if key.startswith("tra"):
+        return "transcript"
     return BY_KEY[key].kind if key in BY_KEY else "audience"
 
 
@@ -311,6 +324,12 @@ def forget() -> None:
     sight.forget()
 
 
+def transcript_refs(key: str, number: int) -> dict[str, str]:
+    """The addresses of a recording's transcripts, by keys such as `traen-open`."""
+    rows = Transcript.ungated.filter(recording=number).values_list("language", "ref")
+    return {f"tra{language[:2]}-{key.partition('-')[2]}": ref for language, ref in rows}
+
+
 class Maker:
     """Makes the things of the plan, as far as a view has them."""
 
@@ -326,6 +345,7 @@ class Maker:
         with named_by(thing.key):
             made = kinds[thing.kind](thing)
             self.archive.refs[thing.key], self.archive.numbers[thing.key] = made.ref, made.pk
+            self.archive.refs |= transcript_refs(thing.key, made.pk)
             for kind in ("part_of", "narrower_than"):
                 for target in self.tied(thing, kind):
                     writing.tie(made, kind, writing.item(target))

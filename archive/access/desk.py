@@ -12,11 +12,9 @@ from dataclasses import dataclass, field
 from ..models import (
     Account,
     ClosedSpan,
-    Entrustment,
     Item,
     Kind,
     LedgerRow,
-    Level,
     Name,
     Recording,
     Segment,
@@ -24,7 +22,7 @@ from ..models import (
     TranscriptProblem,
 )
 from ..timecode.folding import fold
-from . import showing, sound
+from . import jobs, showing, sound
 from .gate import Gate
 from .showing import Label
 
@@ -99,6 +97,7 @@ def _frozen(found: dict[str, set[int]]) -> dict[str, frozenset[int]]:
 
 @dataclass(frozen=True)
 class TranscriptState:
+    ref: str
     language: str
     kind: str
     original_name: str
@@ -116,9 +115,21 @@ class RecordingState:
     recorded_on: str
     duration_ms: int
     is_sound_ready: bool
+    work: jobs.State
     transcripts: tuple[TranscriptState, ...]
     segments: int
     closed_spans: int
+    is_waiting: bool
+
+
+@dataclass(frozen=True)
+class SpanState:
+    """A closed stretch that this viewer meets."""
+
+    ref: str
+    start_ms: int
+    end_ms: int
+    reason: str
     is_waiting: bool
 
 
@@ -161,6 +172,7 @@ def recording_state(gate: Gate, row: Recording) -> RecordingState:
         recorded_on=row.recorded_on,
         duration_ms=row.master.duration_ms,
         is_sound_ready=is_sound_ready(gate, row),
+        work=sound_state(gate, row),
         transcripts=transcript_states(gate, row),
         segments=len(gate.keep(Segment.ungated.filter(recording=row).values_list("pk", flat=True))),
         closed_spans=len(gate.keep(ClosedSpan.ungated.filter(recording=row).values_list("pk", flat=True))),
@@ -173,6 +185,29 @@ def is_sound_ready(gate: Gate, row: Recording) -> bool:
     return hearing is not None and sound.built(row, hearing) is not None
 
 
+def sound_state(gate: Gate, row: Recording) -> jobs.State:
+    """How far the making of its sound is, for this viewer."""
+    hearing = showing.hearing_of_recording(gate, row)
+    if hearing is None:
+        return jobs.State("none")
+    if sound.built(row, hearing) is not None:
+        return jobs.State("ready", 1.0)
+    return jobs.state(sound.key(row, hearing), row)
+
+
+def have_sound_made(gate: Gate, row: Recording) -> None:
+    """Ask for the sound this viewer hears, should it not stand yet."""
+    hearing = showing.hearing_of_recording(gate, row)
+    if hearing is not None:
+        sound.ask_for(row, hearing)
+
+
+def peaks(gate: Gate, row: Recording) -> bytes | None:
+    """The waveform of what this viewer hears: pairs of int8, 50 a second; None while it is being made."""
+    hearing = showing.hearing_of_recording(gate, row)
+    return sound.peaks(row, hearing) if hearing is not None else None
+
+
 def works_on(gate: Gate, row: Recording) -> bool:
     """Whether this viewer hears the recording from end to end, so that they can cut it."""
     return gate.hears_whole(row)
@@ -183,14 +218,23 @@ def hears_all(gate: Gate, row: Recording) -> bool:
     return gate.hears_whole(row) and not gate.closed_stretches(row)
 
 
+def closed_spans(gate: Gate, row: Recording) -> list[SpanState]:
+    rows = ClosedSpan.ungated.filter(recording=row).order_by("start_ms", "end_ms", "ref")
+    return [
+        SpanState(one.ref, one.start_ms, one.end_ms, gate.mask.text(one.reason), one.decision_id is None)
+        for one in rows if gate.meets(one.pk)
+    ]
+
+
 def transcript_states(gate: Gate, row: Recording) -> tuple[TranscriptState, ...]:
     if not hears_all(gate, row):
         return ()
     return tuple(
         TranscriptState(
+            ref=one.ref,
             language=one.language,
             kind=one.get_kind_display(),
-            original_name=one.original_name,
+            original_name=gate.mask.text(one.original_name),
             file_format=one.file_format,
             encoding=one.encoding,
             cues=one.cues.count(),
@@ -206,13 +250,13 @@ def problems_of(gate: Gate, row: Recording) -> list[tuple[TranscriptState, list[
         return []
     kept = Transcript.ungated.filter(recording=row)
     return [
-        (state, [_problem(found) for found in TranscriptProblem.ungated.filter(transcript=one)])
+        (state, [_problem(gate, found) for found in TranscriptProblem.ungated.filter(transcript=one)])
         for state, one in zip(transcript_states(gate, row), kept, strict=True)
     ]
 
 
-def _problem(row: TranscriptProblem) -> Problem:
-    return Problem(row.line, row.severity, row.code, row.text)
+def _problem(gate: Gate, row: TranscriptProblem) -> Problem:
+    return Problem(row.line, row.severity, row.code, gate.mask.text(row.text))
 
 
 def master_facts(gate: Gate, row: Recording) -> MasterFacts | None:
@@ -220,7 +264,13 @@ def master_facts(gate: Gate, row: Recording) -> MasterFacts | None:
         return None
     held = row.master
     return MasterFacts(
-        held.sha256, held.original_name, held.size_bytes, held.container, held.codec, held.rate_hz, held.channels,
+        held.sha256,
+        gate.mask.text(held.original_name),
+        held.size_bytes,
+        held.container,
+        held.codec,
+        held.rate_hz,
+        held.channels,
         held.duration_ms,
     )
 
@@ -250,11 +300,3 @@ def last_saved_by(item: Item) -> str:
 
 def _saves(kind: str) -> list[str]:
     return [f"{kind} made", f"{kind} changed"]
-
-
-def is_trusted_with(account: Account, item: Item) -> bool:
-    return Entrustment.ungated.filter(account=account, item=item, ends_at__isnull=True).exists()
-
-
-def level_word(level: Level) -> str:
-    return level.name.lower()

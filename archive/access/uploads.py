@@ -6,7 +6,9 @@ upload belongs to the account that began it; nobody else meets it.
 
 from __future__ import annotations
 
+import errno
 import os
+import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -148,18 +150,31 @@ def _blocks(stream: Stream, size: int) -> Iterator[bytes]:
 
 
 def keep(account: Account, original_name: str, path: Path) -> Arriving:
-    """Keep a file that has arrived whole by other means, so that it need not be sent again. Raises MediaError."""
+    """Keep a file that has arrived whole by other means, so that it need not be sent again. Raises NotTaken."""
+    _check_size(path.stat().st_size)
     row = Upload.ungated.create(
         account=account, original_name=Path(original_name).name[:255], size_bytes=path.stat().st_size
     )
     target = folders.part_path(row.ref)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        os.link(path, target)
+        _link_or_copy(path, target)
     except OSError as error:
         row.delete()
-        raise storage_error(error) from error
+        raise NotTaken(storage_error(error).message, full=True) from error
     return _shown(row)
+
+
+def _link_or_copy(path: Path, target: Path) -> None:
+    """Give a file a second name; copy it where the two folders lie on different disks. The disk has it afterwards."""
+    try:
+        os.link(path, target)
+    except OSError as error:
+        if error.errno != errno.EXDEV:
+            raise
+        shutil.copyfile(path, target)
+    with target.open("rb") as file:
+        os.fsync(file.fileno())
 
 
 def drop(account: Account, ref: str) -> bool:

@@ -4,11 +4,22 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import bring, cut, home, things
+from .bench import urlpatterns as of_bench
+from .bring import urlpatterns as of_bringing
+from .cut import urlpatterns as of_cutting
+from .home import urlpatterns as of_home
+from .spans import urlpatterns as of_spans
+from .things import urlpatterns as of_things
+from .uploading import urlpatterns as of_uploads
+from .words import urlpatterns as of_words
 
 urlpatterns: list[URLPattern] = [
-    *home.urlpatterns,
-    *bring.urlpatterns,
-    *cut.urlpatterns,
-    *things.urlpatterns,
+    *of_home,
+    *of_bringing,
+    *of_uploads,
+    *of_cutting,
+    *of_bench,
+    *of_spans,
+    *of_words,
+    *of_things,
 ]

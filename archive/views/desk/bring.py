@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.core.files.uploadedfile import UploadedFile
+from django.core.files.uploadedfile import TemporaryUploadedFile, UploadedFile
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import URLPattern, path, reverse
@@ -17,10 +18,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from ...access import bringing, desk, making, showing
+from ...access import bringing, desk, making, showing, uploads
 from ...access.bringing import RecordingGiven, Refused, TranscriptGiven
 from ...access.gate import Gate
 from ...access.making import Chosen
+from ...access.uploads import NotTaken
 from ...access.writing import Overtaken
 from ...models import Kind, Level, Recording, TieKind, TranscriptKind
 from ...models.tags import validate_event_date, validate_language_tag
@@ -29,6 +31,7 @@ from ..pages.parts import Shown
 from . import conflicts
 from .drawing import crumbs, draw, posted, problem_rows
 from .fields import NamesField, doubtful
+from .uploading import PIECE_BYTES
 
 TRANSCRIPTS_AT_ONCE = 3
 LANGUAGE_HELP = gettext_lazy("A language tag by BCP 47, such as en, pt-BR or qse-x-senneth.")
@@ -111,8 +114,11 @@ class AboutForm(forms.Form):
 
 
 class BringForm(AboutForm):
+    """The sound comes as a file with the form, or has arrived before as an upload (`kept`)."""
+
     audio = forms.FileField(
         label=gettext_lazy("Sound or film"),
+        required=False,
         max_length=255,
         allow_empty_file=True,
         help_text=gettext_lazy(
@@ -120,7 +126,29 @@ class BringForm(AboutForm):
             "served; what is heard is made from it."
         ),
     )
-    field_order = ["audio"]
+    kept = forms.ChoiceField(
+        label=gettext_lazy("Or a file that has arrived already"), required=False, widget=forms.RadioSelect
+    )
+    field_order = ["audio", "kept"]
+
+    def __init__(self, gate: Gate, *args: Any, **kwargs: Any) -> None:
+        super().__init__(gate, *args, **kwargs)
+        here = [one for one in uploads.mine(gate.account) if one.is_here] if gate.account else []
+        field = self.fields["kept"]
+        if here and isinstance(field, forms.ChoiceField):
+            field.choices = [(one.ref, f"{one.original_name} ({megabytes(one.size_bytes)})") for one in here]
+        else:
+            self.fields.pop("kept")
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean()
+        if not given.get("kept") and "audio" not in self.errors:
+            self.add_error("audio", _("Choose the file that holds the sound."))
+        return given
+
+
+def megabytes(size_bytes: int) -> str:
+    return _("%(size)s MB") % {"size": f"{size_bytes / 1e6:.1f}"}
 
 
 class TranscriptForm(forms.Form):
@@ -168,27 +196,43 @@ def bring(request: GatedRequest) -> HttpResponse:
     if request.method != "POST":
         form = BringForm(request.gate, initial={"language": language})
         return _bring_page(request, form, transcript_forms(request, language, TRANSCRIPTS_AT_ONCE))
-    form = BringForm(request.gate, request.POST, request.FILES)
+    form = _sent_form(request)
     transcripts = transcript_forms(request, language, TRANSCRIPTS_AT_ONCE)
     are_good = [form.is_valid(), *(one.is_valid() for one in transcripts)]
+    refused = None
     if all(are_good):
         try:
             return _taken_in(request, form, transcripts)
-        except Refused as refused:
+        except Refused as error:
+            refused = error
             _blame(form, transcripts, refused)
-            return _bring_page(request, form, transcripts, refused)
         except ValidationError as error:
             form.add_error(None, error)
-    return _bring_page(request, form, transcripts)
+    return _bring_page(request, form, transcripts, refused)
+
+
+def _sent_form(request: GatedRequest) -> BringForm:
+    """The form as it was sent. A file that came with it is kept first, so that no mistake costs a second upload."""
+    data, problem = request.POST.copy(), ""
+    audio = request.FILES.get("audio")
+    if isinstance(audio, TemporaryUploadedFile):
+        try:
+            data["kept"] = uploads.keep(request.user, audio.name or "", Path(audio.temporary_file_path())).ref
+        except NotTaken as error:
+            problem = error.message
+    form = BringForm(request.gate, data)
+    if problem:
+        form.is_valid()
+        form.errors.pop("audio", None)
+        form.add_error("audio", problem)
+    return form
 
 
 def _taken_in(request: GatedRequest, form: BringForm, transcripts: Sequence[TranscriptForm]) -> HttpResponse:
     given = form.cleaned_data
-    audio: UploadedFile = given["audio"]
-    brought = bringing.add_recording(
+    brought = bringing.add_upload(
         request.user,
-        audio.chunks(1 << 20),
-        audio.name or "",
+        given["kept"],
         RecordingGiven(
             title=given["title"],
             recorded_on=given["recorded_on"],
@@ -214,7 +258,7 @@ def numbers(chosen: Sequence[Chosen]) -> list[int]:
 def _blame(form: forms.Form, transcripts: Sequence[TranscriptForm], refused: Refused) -> None:
     if refused.transcript is None:
         form.add_error("audio", refused.message)
-        return
+        return  # the file itself is at fault, and gone from those that have arrived
     with_file = [one for one in transcripts if one.cleaned_data.get("file")]
     with_file[refused.transcript].add_error("file", refused.message)
 
@@ -232,8 +276,22 @@ def _bring_page(
             "has_errors": bool(form.errors) or any(one.errors for one in transcripts),
             "problems": refused_rows(refused),
             "known": form.known,
+            "arriving": [_arriving(one) for one in uploads.mine(request.user)],
+            "piece_bytes": PIECE_BYTES,
         },
     )
+
+
+def _arriving(one: uploads.Arriving) -> Shown:
+    return {
+        "ref": one.ref,
+        "name": one.original_name,
+        "size": one.size_bytes,
+        "is_here": one.is_here,
+        "percent": int(100 * one.share),
+        "megabytes": megabytes(one.size_bytes),
+        "drop_url": reverse("drop_upload", args=[one.ref]),
+    }
 
 
 def refused_rows(refused: Refused | None) -> list[list[Shown]]:

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from ...access import desk, details, making, met, showing
+from ...access import desk, details, drafts, making, met, showing
 from ...access.gate import Gate
 from ...access.making import Chosen, SegmentWritten
 from ...access.showing import SegmentCard, ShownTranscript
@@ -32,14 +32,18 @@ from ..pages.parts import Shown
 from . import conflicts
 from .bring import written
 from .drawing import crumbs, draw, posted
-from .fields import NamesField, TimeField, doubtful, read_time
+from .fields import NamesField, TimeField, doubtful, joined, read_time
 
 CUES_A_PAGE = 300
 AROUND_MS = 60_000
+BENCH_URLS = ("draft", "wave", "cut_hints", "heard", "close_seconds", "sound_state")
 PICK = re.compile(r"([0-9]{1,9})-([0-9]{1,9})")
 RATE_HELP = gettext_lazy("Only for times that count frames, such as 00:01:30:12. Write 25, 29.97 …")
-NAMES_HELP = gettext_lazy("In any spelling that is known.")
-NEW_HELP = gettext_lazy("In any spelling that is known; a name that is not known yet is written in.")
+NAMES_HELP = gettext_lazy(
+    "In any spelling that is known, several with semicolons between them. People and topics that are not known yet are "
+    "written in."
+)
+KNOWN_HELP = gettext_lazy("Known ones only; others are added from the desk first.")
 
 
 class SegmentForm(forms.Form):
@@ -61,17 +65,15 @@ class SegmentForm(forms.Form):
         help_text=gettext_lazy("What is told, in your words. It can be read where the words themselves may not."),
     )
     speakers = NamesField(
-        Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Told by"), help_text=NEW_HELP
+        Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Told by"), help_text=NAMES_HELP
     )
-    topics = NamesField(Kind.TOPIC, makes_new=True, required=False, label=gettext_lazy("Topics"), help_text=NEW_HELP)
-    places = NamesField(Kind.PLACE, required=False, label=gettext_lazy("Places it belongs to"), help_text=NAMES_HELP)
-    figures = NamesField(Kind.FIGURE, required=False, label=gettext_lazy("Sky figures named"), help_text=NAMES_HELP)
-    told_of = NamesField(
-        Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Tells of"), help_text=NEW_HELP
-    )
+    topics = NamesField(Kind.TOPIC, makes_new=True, required=False, label=gettext_lazy("Topics"))
+    places = NamesField(Kind.PLACE, required=False, label=gettext_lazy("Places it belongs to"), help_text=KNOWN_HELP)
+    figures = NamesField(Kind.FIGURE, required=False, label=gettext_lazy("Sky figures named"), help_text=KNOWN_HELP)
+    told_of = NamesField(Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Tells of"))
     had_from = NamesField(
         Kind.PERSON, makes_new=True, required=False, label=gettext_lazy("Had from"),
-        help_text=gettext_lazy("Whom the teller had it from. A name that is not known yet is written in."),
+        help_text=gettext_lazy("Whom the teller had it from."),
     )
     sure = forms.BooleanField(required=False, label=gettext_lazy("The new names are meant as they are written."))
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -100,7 +102,7 @@ class SegmentForm(forms.Form):
         rate = self._rate(given)
         start = self._time("start", given, rate)
         end = self._time("end", given, rate)
-        given["start_ms"], given["end_ms"] = _joined(start, end, self._ticked())
+        given["start_ms"], given["end_ms"] = joined(start, end, self._ticked())
         self._check_stretch(given)
         self._ask_about_new_names(given)
         return given
@@ -168,18 +170,8 @@ class SegmentForm(forms.Form):
         )
 
 
-def _joined(
-    start: int | Span | None, end: int | Span | None, lines: tuple[int, int] | None
-) -> tuple[int | None, int | None]:
-    """One stretch from what was typed, where a link to a stretch gives both ends, and from the ticked lines."""
-    if isinstance(start, Span):
-        return _joined(start.start_ms, start.end_ms if end is None else end, lines)
-    stop = end.end_ms if isinstance(end, Span) else end
-    first, last = lines or (None, None)
-    return (first if start is None else start), (last if stop is None else stop)
-
-
-def _recording(request: GatedRequest, ref: str) -> Recording:
+def recording_to_cut(request: GatedRequest, ref: str) -> Recording:
+    """The recording, for an archivist who hears it from end to end; 404 else."""
     row = fetch(request, Recording, ref, Level.OPEN)
     if not desk.works_on(request.gate, row):
         raise Http404
@@ -199,30 +191,31 @@ def _segment(request: GatedRequest, ref: str) -> Segment:
 @for_role("is_archivist")
 @require_http_methods(["GET", "HEAD", "POST"])
 def cut(request: GatedRequest, ref: str) -> HttpResponse:
-    row = _recording(request, ref)
+    row = recording_to_cut(request, ref)
     length_ms = row.master.duration_ms
     form = SegmentForm(request.gate, posted(request), length_ms=length_ms)
     if request.method == "POST" and form.is_valid():
         try:
             made = making.add_segment(request.gate, row, form.written())
+            drafts.without_piece(request.gate, row, request.POST.get("piece", ""))
             words = _("“%(title)s” is cut: %(start)s to %(end)s.")
             messages.success(request, words % _stretch_words(made))
             return redirect("cut", ref=ref)
         except ValidationError as error:
-            _add_errors(form, error)
+            add_errors(form, error)
     met.note(request.gate, row, "desk")
     transcripts = showing.transcripts(request.gate, row)
     cards, _here = details.segments_page(request.gate, details.segments_in(request.gate, row.pk), 1, 1000)
     return draw(
         request,
         "desk/cut.html",
-        _form_context(form, row, transcripts, (0, length_ms), parts.page_number(request))
+        _form_context(request, form, row, transcripts, (0, length_ms), parts.page_number(request))
         | {
             "crumbs": crumbs(_("Cut"), (row.title, reverse("desk_recording", args=[ref]))),
             "title": row.title,
-            "sound": players.of_recording(request.gate, row),
             "segments": [_segment_row(card) for card in cards],
             "length": format_clock(length_ms),
+            "piece": request.POST.get("piece", ""),
         },
     )
 
@@ -235,7 +228,7 @@ def _stretch_words(segment: Segment) -> dict[str, str]:
     }
 
 
-def _add_errors(form: forms.Form, error: ValidationError) -> None:
+def add_errors(form: forms.Form, error: ValidationError) -> None:
     if not hasattr(error, "error_dict"):
         form.add_error(None, error)
         return
@@ -256,17 +249,44 @@ def _segment_row(card: SegmentCard) -> Shown:
 
 
 def _form_context(
-    form: SegmentForm, row: Recording, transcripts: list[ShownTranscript], stretch: tuple[int, int], number: int
+    request: GatedRequest,
+    form: SegmentForm,
+    row: Recording,
+    transcripts: list[ShownTranscript],
+    stretch: tuple[int, int],
+    number: int,
 ) -> Shown:
     url = reverse("recording_sound", args=[row.ref])
     lines = _lines(transcripts, url, stretch, set(form.picked()))
     page = details.page_of(list(range(len(lines))), number, CUES_A_PAGE)
+    desk.have_sound_made(request.gate, row)
     return {
         "form": form,
         "known": form.known,
         "lines": [lines[at] for at in page.numbers],
         "lines_total": page.total,
         "page": parts.page_links(page),
+        "player": _player(request.gate, row),
+        "spans": [_span_row(one) for one in desk.closed_spans(request.gate, row)],
+        "length_ms": row.master.duration_ms,
+        "urls": {name: reverse(name, args=[row.ref]) for name in BENCH_URLS},
+    }
+
+
+def _player(gate: Gate, row: Recording) -> Shown | None:
+    """The player without its own list of lines: the desk has one to tick."""
+    found = players.of_recording(gate, row)
+    return found.player | {"cues": []} if found is not None and found.player is not None else None
+
+
+def _span_row(span: desk.SpanState) -> Shown:
+    return {
+        "start": format_clock(span.start_ms),
+        "end": format_clock(span.end_ms),
+        "start_ms": span.start_ms,
+        "end_ms": span.end_ms,
+        "reason": span.reason,
+        "is_waiting": span.is_waiting,
     }
 
 
@@ -305,14 +325,14 @@ def edit_segment(request: GatedRequest, ref: str) -> HttpResponse:
             saved_by = str(error.by) if error.by else ""
             form, conflict = conflicts.meet(form, current, saved_by)
         except ValidationError as error:
-            _add_errors(form, error)
+            add_errors(form, error)
     met.note(request.gate, row, "desk")
     transcripts = showing.transcripts(request.gate, recording)
     around = (max(0, row.start_ms - AROUND_MS), min(length_ms, row.end_ms + AROUND_MS))
     return draw(
         request,
         "desk/segment.html",
-        _form_context(form, recording, transcripts, around, parts.page_number(request))
+        _form_context(request, form, recording, transcripts, around, parts.page_number(request))
         | {
             "crumbs": crumbs(
                 row.title,
@@ -321,7 +341,8 @@ def edit_segment(request: GatedRequest, ref: str) -> HttpResponse:
             ),
             "title": row.title,
             "conflict": conflict,
-            "sound": players.of_segment(request.gate, row),
+            "is_one": True,
+            "heard": heard_in_segment(request, row),
             "remove_url": reverse("remove_segment", args=[ref]),
             "cancel_url": reverse("cut", args=[recording.ref]),
             "page_url": reverse("segment", args=[ref]),
@@ -329,6 +350,19 @@ def edit_segment(request: GatedRequest, ref: str) -> HttpResponse:
             "end": format_clock(row.end_ms),
         },
     )
+
+
+def heard_in_segment(request: GatedRequest, row: Segment) -> list[Shown]:
+    """Who speaks in it and what is named in it, by field, without what is tied already."""
+    from .bench import heard_in  # its addresses stand on this module
+
+    current = _as_typed(request.gate, row)
+    labels = {name: str(field.label) for name, field in SegmentForm.base_fields.items()}
+    return [
+        {"label": labels[one["field"]], "field": one["field"], "name": one["name"]}
+        for one in heard_in(request, row.recording, row.start_ms, row.end_ms)
+        if one["name"] not in current[one["field"]]
+    ]
 
 
 def _as_typed(gate: Gate, row: Segment) -> Shown:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from typing import Any
+
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
@@ -15,6 +18,27 @@ from ..pages.parts import Shown
 def posted(request: GatedRequest) -> QueryDict | None:
     """What was sent, for a form; None where nothing was, which is not the same as a form sent empty."""
     return request.POST if request.method == "POST" else None
+
+
+def read_json(body: bytes) -> dict[str, Any]:
+    """What a script sent as a JSON object; ValueError else.
+
+    NaN and infinities (no JSON by RFC 8259, section 6), the character NUL and halves of surrogate pairs are refused:
+    not every database keeps them.
+    """
+    try:
+        given = json.loads(body, parse_constant=_no_number)
+        plain = json.dumps(given, ensure_ascii=False)
+    except RecursionError as error:
+        raise ValueError("nested too deep") from error
+    plain.encode()
+    if not isinstance(given, dict) or "\\u0000" in plain:
+        raise ValueError("no object")
+    return given
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
 
 
 def draw(request: GatedRequest, template: str, context: Shown) -> HttpResponse:

@@ -27,14 +27,17 @@ LONGEST_NAME = 200
 
 
 class NamesInput(forms.Widget):
-    """A box for each name, and some empty ones; suggestions come from a list that the page holds once a kind."""
+    """A box for each name, and an empty one, which takes several with semicolons between them.
+
+    Suggestions come from a list that the page holds once a kind.
+    """
 
     template_name = "desk/names_input.html"
     use_fieldset = True
 
-    def __init__(self, kind: str, empty_boxes: int = 2, most: int = MOST_NAMES) -> None:
+    def __init__(self, kind: str, most: int = MOST_NAMES) -> None:
         super().__init__()
-        self.kind, self.empty_boxes, self.most = kind, empty_boxes, most
+        self.kind, self.most = kind, most
 
     def value_from_datadict(self, data: Any, files: Any, name: str) -> list[str]:
         typed = data.getlist(name) if hasattr(data, "getlist") else data.get(name, [])
@@ -47,7 +50,7 @@ class NamesInput(forms.Widget):
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
         context = super().get_context(name, value, attrs)
         filled = list(value or [])
-        boxes = filled + [""] * max(0, min(self.empty_boxes, self.most - len(filled)))
+        boxes = [*filled, ""] if len(filled) < self.most else filled
         described = context["widget"]["attrs"].get("aria-describedby", "")
         context["widget"] |= {"boxes": boxes, "list_id": f"known-{self.kind}", "described": described,
                               "is_single": self.most == 1, "invalid": context["widget"]["attrs"].get("aria-invalid")}
@@ -61,7 +64,7 @@ class NamesField(forms.Field):
     """
 
     def __init__(self, kind: Kind, *, makes_new: bool = False, most: int = MOST_NAMES, **kwargs: Any) -> None:
-        super().__init__(widget=NamesInput(kind, 1 if most == 1 else 2, most), **kwargs)
+        super().__init__(widget=NamesInput(kind, most=most), **kwargs)
         self.kind, self.makes_new, self.most = kind, makes_new, most
         self.known: Known | None = None
 
@@ -150,6 +153,17 @@ def read_ms(text: str, rate: Rate | None) -> int | None:
         return parse_time(text, rate)
     except TimecodeError as error:
         raise ValidationError(str(error)) from error
+
+
+def joined(
+    start: int | Span | None, end: int | Span | None, lines: tuple[int, int] | None = None
+) -> tuple[int | None, int | None]:
+    """One stretch from what was typed, where a link to a stretch gives both ends, and from the ticked lines."""
+    if isinstance(start, Span):
+        return joined(start.start_ms, start.end_ms if end is None else end, lines)
+    stop = end.end_ms if isinstance(end, Span) else end
+    first, last = lines or (None, None)
+    return (first if start is None else start), (last if stop is None else stop)
 
 
 # --- stars ---

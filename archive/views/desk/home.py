@@ -13,9 +13,11 @@ from ...access import desk, met
 from ...access.desk import RecordingState
 from ...models import Kind, Level, Recording
 from ...templatetags.undersky import clock, event_date, language_name
+from ...timecode.times import format_clock
 from ..loading import GatedRequest, fetch, for_role
 from ..pages import parts
 from ..pages.parts import Shown
+from .bench import state_words
 from .drawing import crumbs, draw, problem_rows
 
 ADDABLE = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.TOPIC, Kind.MIRROR)
@@ -62,6 +64,9 @@ def recording_row(state: RecordingState) -> Shown:
         "facts": [event_date(state.recorded_on), clock(state.duration_ms), counted],
         "closed": closed % {"count": state.closed_spans} if state.closed_spans else "",
         "is_sound_ready": state.is_sound_ready,
+        "sound": state_words(state.work),
+        "sound_failed": state.work.name == "failed",
+        "state_url": reverse("sound_state", args=[ref]),
         "transcripts": [f"{language_name(one.language)}, {one.kind}" for one in state.transcripts],
         "problems": noted % {"count": problems} if problems else "",
         "is_waiting": state.is_waiting,
@@ -75,6 +80,7 @@ def recording(request: GatedRequest, ref: str) -> HttpResponse:
     row = fetch(request, Recording, ref, Level.OPEN)
     state = desk.recording_state(request.gate, row)
     met.note(request.gate, row, "desk")
+    desk.have_sound_made(request.gate, row)
     return draw(
         request,
         "desk/recording.html",
@@ -84,6 +90,8 @@ def recording(request: GatedRequest, ref: str) -> HttpResponse:
             "page_url": parts.address(state.label),
             "edit_url": reverse("edit_recording", args=[ref]),
             "transcript_url": reverse("add_transcript", args=[ref]),
+            "close_url": reverse("close_seconds", args=[ref]),
+            "spans": [_span(one) for one in desk.closed_spans(request.gate, row)],
             "facts": _facts(desk.master_facts(request.gate, row)),
             "transcripts": [_transcript(*one) for one in desk.problems_of(request.gate, row)],
         },
@@ -104,12 +112,25 @@ def _facts(master: desk.MasterFacts | None) -> list[Shown]:
     ]
 
 
+def _span(span: desk.SpanState) -> Shown:
+    return {
+        "time": f"{format_clock(span.start_ms)} – {format_clock(span.end_ms)}",
+        "reason": span.reason,
+        "is_waiting": span.is_waiting,
+    }
+
+
 def _transcript(state: desk.TranscriptState, problems: list[desk.Problem]) -> Shown:
     cues = ngettext("%(count)d line", "%(count)d lines", state.cues) % {"count": state.cues}
     return {
         "title": f"{language_name(state.language)}, {state.kind}",
         "facts": [state.original_name, state.file_format.upper(), state.encoding, cues],
         "problems": problem_rows(problems),
+        "links": [
+            {"label": _("Read and correct"), "url": reverse("words", args=[state.ref])},
+            {"label": _("Names and voices"), "url": reverse("names_heard", args=[state.ref])},
+            {"label": _("Versions"), "url": reverse("versions", args=[state.ref])},
+        ],
     }
 
 
