@@ -135,7 +135,7 @@ ROUTES: dict[str, Route] = {
     "sound_state": Route("recording"),
     "cut_hints": Route("recording"),
     "heard": Route("recording", ("?start=0&end=99999", "?start=100&end=900", "", "?start=9&end=1")),
-    "words": Route("transcript", ("", "?page=2", *(f"?beside={{ref:tra{key}}}" for key in BESIDE)), posts=(
+    "correct_words": Route("transcript", ("", "?page=2", *(f"?beside={{ref:tra{key}}}" for key in BESIDE)), posts=(
         "a-place=0&a-0-text=other", "a-base=99&a-place=0&a-0-text=other", "a-place=0&a-0-start=x")),
     "versions": Route("transcript", ("", "?before=1&after=1", "?before=1&after=9")),
     "restore_version": Route("transcript", posts=("", "number=1", "number=9")),

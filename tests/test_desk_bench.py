@@ -93,7 +93,7 @@ def test_only_the_archivist_posts(cast, recording, transcript) -> None:
     cast["second"].save()
     posts = {
         reverse("close_seconds", args=[recording.ref]): {"start": "0:01", "end": "0:02", "reason": "x"},
-        reverse("words", args=[transcript.ref]): {"a-base": "1", "a-place": "0", "a-0-text": "other"},
+        reverse("correct_words", args=[transcript.ref]): {"a-base": "1", "a-place": "0", "a-0-text": "other"},
         reverse("restore_version", args=[transcript.ref]): {"number": "1"},
         reverse("names_heard", args=[transcript.ref]): {"base": "1"},
     }
@@ -266,7 +266,7 @@ def test_who_speaks_is_offered_for_a_stretch(at_desk, cast, recording) -> None:
 
 def correct(client: Client, transcript: Transcript, text: str, base: int = 1):
     data = {"a-base": str(base), "a-place": ["0", "1"], "a-0-text": text, "a-1-text": "The middle of it."}
-    return client.post(reverse("words", args=[transcript.ref]), data, follow=True)
+    return client.post(reverse("correct_words", args=[transcript.ref]), data, follow=True)
 
 
 def test_a_correction_is_a_revision_and_the_bytes_stay(at_desk, cast, transcript) -> None:
@@ -303,7 +303,7 @@ def test_two_people_on_one_line_are_told(at_desk, transcript) -> None:
 
 def test_two_languages_stand_side_by_side_and_are_saved_together(at_desk, recording, transcript) -> None:
     other = Transcript.ungated.get(recording=recording, language="fr")
-    url = reverse("words", args=[transcript.ref]) + f"?beside={other.ref}"
+    url = reverse("correct_words", args=[transcript.ref]) + f"?beside={other.ref}"
     page = at_desk.get(url).content.decode()
     assert "Marevok held the lamp." in page
     assert "Marevok held the lampe." in page

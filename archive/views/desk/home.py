@@ -127,7 +127,7 @@ def _transcript(state: desk.TranscriptState, problems: list[desk.Problem]) -> Sh
         "facts": [state.original_name, state.file_format.upper(), state.encoding, cues],
         "problems": problem_rows(problems),
         "links": [
-            {"label": _("Read and correct"), "url": reverse("words", args=[state.ref])},
+            {"label": _("Read and correct"), "url": reverse("correct_words", args=[state.ref])},
             {"label": _("Names and voices"), "url": reverse("names_heard", args=[state.ref])},
             {"label": _("Versions"), "url": reverse("versions", args=[state.ref])},
         ],

@@ -217,7 +217,7 @@ def _words_page(
 def _choices(request: GatedRequest, left: Transcript, right: Transcript | None) -> list[Shown]:
     """The other transcripts of the recording, to be put beside this one."""
     others = [one for one in words.of_recording(request.gate, left.recording) if one.pk != left.pk]
-    address = reverse("words", args=[left.ref])
+    address = reverse("correct_words", args=[left.ref])
     return [
         {
             "label": f"{language_name(one.language)}, {one.get_kind_display()}",
@@ -323,7 +323,7 @@ def versions(request: GatedRequest, ref: str) -> HttpResponse:
         "desk/versions.html",
         {
             "crumbs": _crumbs(
-                _("Versions"), transcript.recording, (_title(shown), reverse("words", args=[transcript.ref]))
+                _("Versions"), transcript.recording, (_title(shown), reverse("correct_words", args=[transcript.ref]))
             ),
             "title": _("Versions of a transcript"),
             "kicker": _title(shown),
@@ -425,7 +425,7 @@ def names_heard(request: GatedRequest, ref: str) -> HttpResponse:
         "desk/names.html",
         {
             "crumbs": _crumbs(
-                _("Names and voices"), row, (_title(shown), reverse("words", args=[ref]))
+                _("Names and voices"), row, (_title(shown), reverse("correct_words", args=[ref]))
             ),
             "title": _("Names and voices"),
             "kicker": row.title,
@@ -545,7 +545,7 @@ def _refused(data: QueryDict, lines: Sequence[Line]) -> set[tuple[str, str]]:
 
 
 urlpatterns: list[URLPattern] = [
-    path("desk/transcripts/<str:ref>/", correct_words, name="words"),
+    path("desk/transcripts/<str:ref>/", correct_words, name="correct_words"),
     path("desk/transcripts/<str:ref>/versions/", versions, name="versions"),
     path("desk/transcripts/<str:ref>/versions/restore/", restore_version, name="restore_version"),
     path("desk/transcripts/<str:ref>/names/", names_heard, name="names_heard"),
