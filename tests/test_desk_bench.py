@@ -19,7 +19,7 @@ VTT = (
     "00:02.000 --> 00:03.000\nThe middle of it.\n\n00:04.000 --> 00:05.500\nThe lamp went out.\n"
 )
 OF_RECORDING = ("cut", "close_seconds", "draft", "sound_state", "wave", "cut_hints", "heard")
-OF_TRANSCRIPT = ("words", "versions", "names_heard")
+OF_TRANSCRIPT = ("correct_words", "versions", "names_heard")
 
 
 def signed_in(account) -> Client:
