@@ -20,7 +20,7 @@ from django.db import connection, transaction
 
 from archive.access import decisions, ledger, met, writing
 from archive.access.gate import Gate
-from archive.models import LedgerRow
+from archive.models import Audience, LedgerRow
 
 from .conftest import bring, open_up, segment
 
@@ -151,7 +151,7 @@ def test_the_work_of_a_council_and_an_archivist_is_one_unbroken_chain(cast, tmp_
     recording = bring(archivist, tmp_path, "A talk")
     part = segment(recording, 0, 1000, "A part")
     open_up(council, recording)
-    open_up(council, part, terms=decisions.Terms(decisions.audiences()))
+    open_up(council, part, terms=decisions.Terms(Audience.objects.all()))
     decisions.entrust(council, council, recording, "to hear it")
     decisions.state_consent(archivist, recording, "withdrawn", "them", date(2020, 1, 1))
     met.note(Gate(council), recording, "page")

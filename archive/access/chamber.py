@@ -24,7 +24,6 @@ from ..models import (
     Kind,
     Level,
     Reach,
-    Recording,
     Segment,
     Source,
     Tie,
@@ -318,10 +317,6 @@ def standing(numbers: Iterable[int]) -> str:
     rows = Condition.ungated.filter(target__in=wanted, lifted_by__isnull=True)
     held = sorted(rows.values_list("pk", flat=True))
     return hashlib.sha256(repr((decided, held)).encode()).hexdigest()[:20]
-
-
-def is_recording_among(numbers: Iterable[int]) -> bool:
-    return Recording.ungated.filter(pk__in=list(numbers)).exists()
 
 
 def newest_decision(gate: Gate, number: int) -> DecisionShown | None:

@@ -5,13 +5,8 @@ from __future__ import annotations
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from ..models import Account, Decision, Item, Kind, Level, Scope
+from ..models import Account, Decision, Level, Scope
 from . import decisions, policy
-
-
-def is_closed_already(item: Item) -> bool:
-    """What waits for the council is closed to all but the entrusted, and stays in the queue."""
-    return item.kind != Kind.SEGMENT and item.decision_id is None
 
 
 def close_now(by: Account, number: int, scope: str = Scope.ITSELF, reason: str = "") -> Decision:

@@ -26,7 +26,6 @@ from ..models import (
     Decision,
     Entrustment,
     Item,
-    Kind,
     Level,
     Membership,
     NoticePages,
@@ -219,12 +218,6 @@ def made_by(decision: Decision) -> list[int]:
     return list(Condition.ungated.filter(decision=decision).order_by("pk").values_list("pk", flat=True))
 
 
-def waiting() -> list[Item]:
-    """What the council has yet to decide, oldest first. Segments go with their recordings."""
-    rows = Item.ungated.filter(decision__isnull=True).exclude(kind=Kind.SEGMENT)
-    return list(rows.order_by("created_at", "pk"))
-
-
 # --- people ---
 
 
@@ -309,12 +302,6 @@ def end_trust(by: Account, trust: Entrustment) -> None:
     ledger.write("trust ended", by, trust.item.ref, account=trust.account.ref)
 
 
-def trusts_in(item: Item) -> list[Entrustment]:
-    now = timezone.now()
-    rows = Entrustment.ungated.filter(item=item).select_related("account", "granted_by")
-    return [row for row in rows if row.ends_at is None or row.ends_at > now]
-
-
 # --- consent ---
 
 
@@ -355,13 +342,3 @@ def state_consent(
     return consent
 
 
-def consents(recording: Recording) -> list[Consent]:
-    return list(Consent.ungated.filter(recording=recording))
-
-
-def audiences() -> Iterable[Audience]:
-    return Audience.objects.all()
-
-
-def seasons() -> Iterable[Season]:
-    return Season.objects.all()

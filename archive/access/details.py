@@ -17,7 +17,6 @@ from ..models import (
     Consent,
     Entrustment,
     Figure,
-    Item,
     Kind,
     Level,
     Membership,
@@ -108,11 +107,6 @@ class OwnTrust:
 
 
 # --- one item ---
-
-
-def is_waiting(item: Item) -> bool:
-    """Whether the council has yet to speak about it; a segment goes with its recording."""
-    return item.kind != Kind.SEGMENT and item.decision_id is None
 
 
 def recording(gate: Gate, row: Recording) -> RecordingShown:

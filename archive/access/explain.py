@@ -148,7 +148,7 @@ def _audience_names(gate: Gate) -> tuple[str, ...]:
 
 def _waits_for(item: Item) -> list[int]:
     """The items whose decision is missing: the item's own, its recording's, or that of the figure it mirrors."""
-    found = [item.pk] if item.kind != Kind.SEGMENT and item.decision_id is None else []
+    found = [item.pk] if item.is_undecided else []
     holder = _holder(item)
     if holder is not None and Recording.ungated.filter(pk=holder, decision__isnull=True).exists():
         found.append(holder)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..models import Condition, Cue, Item, Kind, Level, Mirror, Name, Reach, Recording, Topic
+from ..models import Condition, Cue, Item, Kind, Level, Mirror, Name, Reach, Topic
 from . import layout, ledger, masks, policy
 from .gate import Gate
 
@@ -54,12 +54,6 @@ def number_of(gate: Gate, kind: str, ref: str) -> int | None:
         return None
     number = Item.ungated.filter(kind=kind, ref=ref).values_list("pk", flat=True).first()
     return number if number is not None and gate.meets(number, Level.DESCRIPTION) else None
-
-
-def recording_dates(gate: Gate, numbers: Iterable[int]) -> dict[int, str]:
-    """When each of these recordings was made, where the description is met."""
-    met = gate.keep(set(numbers))
-    return dict(Recording.ungated.filter(pk__in=met).values_list("pk", "recorded_on"))
 
 
 def note_words(gate: Gate, numbers: Iterable[int]) -> None:

@@ -7,10 +7,6 @@ from typing import Any
 from ..models import Audience, Builtin, House, Season
 
 
-def is_founded() -> bool:
-    return House.objects.filter(pk=1).exists()
-
-
 def house() -> House | None:
     return House.objects.filter(pk=1).first()
 

@@ -179,7 +179,7 @@ class Gate:
                 return True
         if item.kind == Kind.MIRROR and closure.undecided_mirrors().filter(source=item.pk).exists():
             return True
-        return item.kind != Kind.SEGMENT and item.decision_id is None
+        return item.is_undecided
 
     def _is_trusted(self, item: Item) -> bool:
         holder = getattr(item, "recording_id", None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from ..models import Item, Kind, Level, Mirror, Tie, TieKind
+from ..models import Item, Kind, Level, Tie, TieKind
 from . import showing
 from .gate import Gate
 from .showing import FigureShown, Label, PlaceShown, SegmentCard
@@ -80,20 +80,6 @@ def _is_about(about: int, place: PlaceShown, segments: Iterable[SegmentCard], fi
 def figures_to_draw(gate: Gate) -> list[FigureShown]:
     """The figures whose stars the viewer may see."""
     return showing.figures(gate, [int(number) for number in gate.numbers(Kind.FIGURE, Level.OPEN)])
-
-
-def mirrors_of(gate: Gate, number: int) -> list[Label]:
-    """Mirrors met that stand at this place or mirror this figure."""
-    rows = Tie.ungated.filter(target=number, kind__in=[TieKind.MIRRORS, TieKind.STANDS_AT])
-    found = showing.labels(gate, rows.values_list("source_id", flat=True))
-    return sorted(found.values(), key=lambda one: (one.text.casefold(), one.ref))
-
-
-def mirrors(gate: Gate) -> list[showing.MirrorShown]:
-    numbers = [int(number) for number in gate.numbers(Kind.MIRROR)]
-    rows = Mirror.ungated.filter(pk__in=numbers)
-    shown = [showing.mirror(gate, row) for row in rows]
-    return sorted(shown, key=lambda one: (one.label.text.casefold(), one.label.ref))
 
 
 def about_what(gate: Gate, ref: str) -> Label | None:

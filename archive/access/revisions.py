@@ -11,7 +11,7 @@ import difflib
 import json
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
@@ -273,8 +273,3 @@ def restore(by: Account | None, transcript: Transcript, number: int) -> int:
     )
     note = _("version %(number)d put back") % {"number": number}
     return _keep(by, transcript, now.number + 1, note)
-
-
-def without_numbers(lines: Lines) -> Lines:
-    """The same lines with no row numbers in them, for pages."""
-    return replace(lines, lines=tuple(line._replace(number=0) for line in lines.lines))

@@ -388,15 +388,6 @@ def _card(
     )
 
 
-def segments_of(gate: Gate, number: int) -> list[SegmentCard]:
-    """The segments met that lie in this recording, or are tied to this person, place, figure or topic, by time."""
-    found = set(Segment.ungated.filter(recording=number).values_list("pk", flat=True))
-    found |= set(Tie.ungated.filter(target=number, source__kind=Kind.SEGMENT).values_list("source_id", flat=True))
-    found |= set(_tagged_numbers(tag=number))
-    cards = segment_cards(gate, sorted(found))
-    return sorted(cards, key=lambda card: (card.recorded_on, card.start_ms, card.label.ref))
-
-
 def recording_cards(gate: Gate, numbers: Iterable[int]) -> list[RecordingCard]:
     wanted = gate.keep(numbers)
     rows = {row.pk: row for row in Recording.ungated.filter(pk__in=wanted).select_related("master")}

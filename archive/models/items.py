@@ -65,8 +65,9 @@ class Item(models.Model):
         super().save(*args, **kwargs)
 
     @property
-    def item_id(self) -> int:
-        return int(self.pk)
+    def is_undecided(self) -> bool:
+        """Whether the council has yet to speak of it; a segment goes with its recording."""
+        return self.kind != Kind.SEGMENT and self.decision_id is None
 
 
 class Name(models.Model):

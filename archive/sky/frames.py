@@ -20,7 +20,6 @@ from .vectors import (
     as_floats,
     normalise,
     ra_dec,
-    rotate_back,
     separation,
 )
 
@@ -152,8 +151,3 @@ def nearest_to_pole(year: float, hp_limit: float = 4.0, count: int = 5,
     order = np.argsort(away, kind="stable")[:count]
     return [NearStar(int(stars.hip[rows[i]]), stars.label(int(stars.hip[rows[i]])), float(away[i]),
                      float(stars.hp_mag[rows[i]]), float(stars.v_mag[rows[i]])) for i in order]
-
-
-def to_icrs(vector: Floats, year: float) -> Floats:
-    """Directions in the mean frame of date turned back to ICRS."""
-    return rotate_back(precession(year), vector)

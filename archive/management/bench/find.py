@@ -8,14 +8,12 @@ the same page. It does not do what ours must: its statistics and its matches cou
 from __future__ import annotations
 
 import json
-import os
 import statistics
-import subprocess
-import sys
-import tempfile
 import time
 from collections.abc import Callable
 from typing import Any
+
+from archive.management.bench import _apart
 
 SEGMENTS = 20_000
 ROUNDS = 7
@@ -23,28 +21,11 @@ ROUNDS = 7
 
 def rows(segments: int = SEGMENTS) -> list[dict[str, Any]]:
     """Measure in a process of its own, over a database of its own that is thrown away; about two minutes."""
-    with tempfile.TemporaryDirectory(prefix="find-bench-") as home:
-        made = subprocess.run(  # noqa: S603 (this very program)
-            [sys.executable, "-c", f"from archive.management.bench import find; find.measure({segments})"],
-            env={**os.environ, "UNDERSKY_HOME": home, "UNDERSKY_DATABASE": "sqlite"},
-            check=True,
-            stdout=subprocess.PIPE,
-        )
-    return json.loads(made.stdout.decode().splitlines()[-1])
+    return _apart.rows_of("find", segments)
 
 
 def measure(segments: int) -> None:
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-    import django
-
-    django.setup()
-    from django.core.management import call_command
-
-    from archive.management.bench._world import Size, World
-
-    call_command("migrate", verbosity=0)
-    world = World(Size(segments=segments)).write()
-    print(json.dumps(_Bench(world).rows()))
+    print(json.dumps(_Bench(_apart.world(segments=segments)).rows()))
 
 
 class _Bench:

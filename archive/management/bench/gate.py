@@ -1,19 +1,17 @@
 """What the gate costs at 100,000 segments and some 2,000 conditions, beside the same reading with no gate at all.
 
-In a process and a database of their own: SQLite, or the server that UNDERSKY_TEST_POSTGRES names.
+In a process and a database of their own, on SQLite.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import statistics
-import subprocess
-import sys
-import tempfile
 import time
 from collections.abc import Callable
 from typing import Any
+
+from archive.management.bench import _apart
 
 ROUNDS = 9
 SEGMENTS = 100_000
@@ -21,28 +19,12 @@ CONDITIONS = 2_000
 
 
 def rows(segments: int = SEGMENTS) -> list[dict[str, Any]]:
-    with tempfile.TemporaryDirectory(prefix="gate-bench-") as home:
-        made = subprocess.run(  # noqa: S603 (this very program)
-            [sys.executable, "-c", f"from archive.management.bench import gate; gate.measure({segments})"],
-            env={**os.environ, "UNDERSKY_HOME": home, "UNDERSKY_DATABASE": "sqlite"},
-            check=True,
-            stdout=subprocess.PIPE,
-        )
-    return json.loads(made.stdout.decode().splitlines()[-1])
+    return _apart.rows_of("gate", segments)
 
 
 def measure(segments: int) -> None:
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-    import django
-
-    django.setup()
-    from django.core.management import call_command
-
-    from archive.management.bench._world import Size, World
-
-    call_command("migrate", verbosity=0)
-    size = Size(segments=segments, cues_in_segment=1, words_in_cue=2, topics=300, conditions=CONDITIONS)
-    print(json.dumps(_measured(World(size).write())))
+    size = {"segments": segments, "cues_in_segment": 1, "words_in_cue": 2, "topics": 300, "conditions": CONDITIONS}
+    print(json.dumps(_measured(_apart.world(**size))))
 
 
 def median_ms(act: Callable[[], Any], rounds: int = ROUNDS) -> float:

@@ -24,7 +24,7 @@ def close_now(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     if item is None:
         raise Http404
     label = chamber.labels(request.gate, [item.pk])[item.pk]
-    if closing.is_closed_already(item):
+    if item.is_undecided:
         messages.info(request, _("It is closed already: it waits for the council, and only the entrusted meet it."))
         return redirect(parts.decide_url(label))
     if request.method == "POST":

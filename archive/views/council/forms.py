@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from ...access import chamber, decisions, policy
 from ...access.chamber import ConditionShown
-from ...models import Audience, Builtin, Item, Level, NoticePages, Offering, Scope, Season
+from ...models import Audience, Builtin, Level, NoticePages, Offering, Scope, Season
 
 OPEN, SOME, CLOSED = "open", "some", "closed"
 OTHERS = {"nothing": Level.NOTHING, "notice": Level.NOTICE, "description": Level.DESCRIPTION}
@@ -284,7 +284,3 @@ def _condition_words(one: ConditionShown, with_target: bool) -> str:
     if one.decision is not None:
         words += " " + _("(Minute %(minute)s)") % {"minute": one.decision.minute}
     return words
-
-
-def kinds_of(items: Sequence[Item]) -> set[str]:
-    return {item.kind for item in items}

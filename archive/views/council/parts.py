@@ -11,20 +11,13 @@ from django.utils.translation import gettext as _
 from ...access import policy, wording
 from ...access.chamber import ConditionShown, DecisionShown
 from ...access.showing import Label
-from ...models import Kind, Scope
+from ...models import Kind
+from ..pages import parts as pages
 
 Shown = dict[str, Any]
 
-MARKS = {
-    Kind.FIGURE: "sky",
-    Kind.MIRROR: "sky",
-    Kind.PLACE: "place",
-    Kind.PERSON: "person",
-    Kind.TOPIC: "topic",
-    Kind.RECORDING: "recording",
-    Kind.SEGMENT: "recording",
-    Kind.SPAN: "recording",
-}
+# Closed spans have no page of their own; the council meets them all the same.
+MARKS = {**pages.MARKS, Kind.SPAN: "recording"}
 
 
 def crumbs(*further: str | tuple[str, str]) -> list[Shown]:
@@ -109,7 +102,3 @@ def number(raw: str) -> int:
 
 def moment_words(moment: datetime) -> str:
     return wording.day(moment, policy.home_zone())
-
-
-def scope_words(scope: str) -> str:
-    return str(Scope(scope).label)

@@ -30,7 +30,7 @@ from ..loading import GatedRequest, fetch, for_role
 from ..pages.parts import Shown
 from . import conflicts
 from .drawing import crumbs, draw, posted, problem_rows
-from .fields import NamesField, doubtful
+from .fields import AsksForNames, NamesField
 from .uploading import PIECE_BYTES
 
 TRANSCRIPTS_AT_ONCE = 3
@@ -50,7 +50,7 @@ def validate_encoding(text: str) -> None:
         ) from error
 
 
-class AboutForm(forms.Form):
+class AboutForm(AsksForNames):
     """What is said about a recording, when it is brought in and later."""
 
     title = forms.CharField(label=gettext_lazy("Title"), max_length=200)
@@ -84,32 +84,11 @@ class AboutForm(forms.Form):
     def __init__(self, gate: Gate, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.gate = gate
-        for field in self.name_fields():
-            field.known = desk.known(gate, field.kind)
-        self.doubts: list[tuple[str, list[str]]] = []
-        if not self.is_bound:
-            self.fields.pop("sure")
-
-    def name_fields(self) -> list[NamesField]:
-        return [field for field in self.fields.values() if isinstance(field, NamesField)]
-
-    @property
-    def known(self) -> list[desk.Known]:
-        return list({field.kind: field.known for field in self.name_fields() if field.known}.values())
+        self.know(gate)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
-        pairs = [(field, given.get(name, [])) for name, field in self.fields.items() if isinstance(field, NamesField)]
-        self.doubts = doubtful(pairs)
-        if self.doubts and not given.get("sure"):
-            for name, near in self.doubts:
-                self.add_error(
-                    "sure",
-                    _("“%(name)s” is new, but close to %(near)s. Mend the spelling, or say here that it is meant so.")
-                    % {"name": name, "near": ", ".join(f"“{text}”" for text in near)},
-                )
-        elif not self.doubts:
-            self.fields.pop("sure", None)
+        self.ask_about_new_names(given)
         return given
 
 

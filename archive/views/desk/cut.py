@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -18,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from ...access import desk, details, drafts, making, met, showing
 from ...access.gate import Gate
-from ...access.making import Chosen, SegmentWritten
+from ...access.making import SegmentWritten
 from ...access.showing import SegmentCard, ShownTranscript
 from ...access.writing import Overtaken
 from ...models import Kind, Level, Recording, Segment
@@ -32,7 +31,7 @@ from ..pages.parts import Shown
 from . import conflicts
 from .bring import written
 from .drawing import crumbs, draw, posted
-from .fields import NamesField, TimeField, doubtful, joined, read_time
+from .fields import AsksForNames, NamesField, TimeField, joined, read_time
 
 CUES_A_PAGE = 300
 AROUND_MS = 60_000
@@ -46,7 +45,7 @@ NAMES_HELP = gettext_lazy(
 KNOWN_HELP = gettext_lazy("Known ones only; others are added from the desk first.")
 
 
-class SegmentForm(forms.Form):
+class SegmentForm(AsksForNames):
     start = TimeField(
         label=gettext_lazy("Starts at"),
         help_text=gettext_lazy("Like 1:02:03.5, PT1H2M3.5S, or a link that ends in #t=10,20."),
@@ -81,17 +80,7 @@ class SegmentForm(forms.Form):
     def __init__(self, gate: Gate, *args: Any, length_ms: int = 0, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.gate, self.length_ms, self.again = gate, length_ms, {"length_ms": length_ms}
-        for field in self.name_fields():
-            field.known = desk.known(gate, field.kind)
-        if not self.is_bound:
-            self.fields.pop("sure")
-
-    def name_fields(self) -> list[NamesField]:
-        return [field for field in self.fields.values() if isinstance(field, NamesField)]
-
-    @property
-    def known(self) -> list[desk.Known]:
-        return list({field.kind: field.known for field in self.name_fields() if field.known}.values())
+        self.know(gate)
 
     def picked(self) -> list[str]:
         """The lines that were ticked, as start-end in milliseconds."""
@@ -104,7 +93,7 @@ class SegmentForm(forms.Form):
         end = self._time("end", given, rate)
         given["start_ms"], given["end_ms"] = joined(start, end, self._ticked())
         self._check_stretch(given)
-        self._ask_about_new_names(given)
+        self.ask_about_new_names(given)
         return given
 
     def _rate(self, given: dict[str, Any]) -> str | None:
@@ -145,21 +134,6 @@ class SegmentForm(forms.Form):
         elif end <= start:
             self.add_error("end", _("It ends at %(end)s, which is not after its start, %(start)s. Give a later end.")
                            % {"end": format_clock(end), "start": format_clock(start)})
-
-    def _ask_about_new_names(self, given: dict[str, Any]) -> None:
-        pairs: list[tuple[NamesField, Sequence[Chosen]]] = [
-            (field, given.get(name, [])) for name, field in self.fields.items() if isinstance(field, NamesField)
-        ]
-        doubts = doubtful(pairs)
-        if not doubts:
-            self.fields.pop("sure", None)
-        elif not given.get("sure"):
-            for name, near in doubts:
-                self.add_error(
-                    "sure",
-                    _("“%(name)s” is new, but close to %(near)s. Mend the spelling, or say here that it is meant so.")
-                    % {"name": name, "near": ", ".join(f"“{text}”" for text in near)},
-                )
 
     def written(self) -> SegmentWritten:
         given = self.cleaned_data

@@ -11,7 +11,9 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from ...access import desk
 from ...access.desk import Known
+from ...access.gate import Gate
 from ...access.making import Chosen
 from ...models import Kind
 from ...sky import load_catalogue
@@ -123,6 +125,39 @@ def doubtful(fields: Iterable[tuple[NamesField, Sequence[Chosen]]]) -> list[tupl
                 if near:
                     found[one.text] = near
     return list(found.items())
+
+
+class AsksForNames(forms.Form):
+    """A form with names of known things. `sure` says that new names which look like slips are meant so."""
+
+    def know(self, gate: Gate) -> None:
+        """Let the name fields know what the writer meets; `sure` is asked only once there is a doubt."""
+        for field in self.name_fields():
+            field.known = desk.known(gate, field.kind)
+        if not self.is_bound:
+            self.fields.pop("sure", None)
+
+    def name_fields(self) -> list[NamesField]:
+        return [field for field in self.fields.values() if isinstance(field, NamesField)]
+
+    @property
+    def known(self) -> list[Known]:
+        return list({field.kind: field.known for field in self.name_fields() if field.known}.values())
+
+    def ask_about_new_names(self, given: dict[str, Any]) -> None:
+        pairs: list[tuple[NamesField, Sequence[Chosen]]] = [
+            (field, given.get(name, [])) for name, field in self.fields.items() if isinstance(field, NamesField)
+        ]
+        doubts = doubtful(pairs)
+        if not doubts:
+            self.fields.pop("sure", None)
+        elif not given.get("sure"):
+            for name, near in doubts:
+                self.add_error(
+                    "sure",
+                    _("“%(name)s” is new, but close to %(near)s. Mend the spelling, or say here that it is meant so.")
+                    % {"name": name, "near": ", ".join(f"“{text}”" for text in near)},
+                )
 
 
 # --- times ---

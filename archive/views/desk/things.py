@@ -17,7 +17,6 @@ from django.views.decorators.http import require_http_methods
 
 from ...access import desk, making, met, showing
 from ...access.gate import Gate
-from ...access.making import Chosen
 from ...access.writing import NameGiven, Overtaken
 from ...models import Figure, Item, Kind, Level, Mirror, Person, Place, Shape, TieKind, Topic
 from ...models.tags import (
@@ -33,7 +32,7 @@ from ..pages.parts import Shown
 from . import conflicts
 from .bring import written
 from .drawing import crumbs, draw, posted
-from .fields import NamesField, doubtful, read_lines, read_stars
+from .fields import AsksForNames, NamesField, read_lines, read_stars
 
 EMPTY_ROWS = 3
 MOST_ROWS = 60
@@ -88,7 +87,7 @@ class Rows:
         ]
 
 
-class NamesMixin(forms.Form):
+class NamesMixin(AsksForNames):
     """Names in several languages, each with variants: the first of a language is the one that leads."""
 
     wants_names = True
@@ -98,17 +97,7 @@ class NamesMixin(forms.Form):
         self.gate = gate
         self.again = {"names": names}
         self.names = Rows("name", ("text", "language", "leads"), data, names, EMPTY_ROWS)
-        for field in self.name_fields():
-            field.known = desk.known(gate, field.kind)
-        if not self.is_bound and "sure" in self.fields:
-            self.fields.pop("sure")
-
-    def name_fields(self) -> list[NamesField]:
-        return [field for field in self.fields.values() if isinstance(field, NamesField)]
-
-    @property
-    def known(self) -> list[desk.Known]:
-        return list({field.kind: field.known for field in self.name_fields() if field.known}.values())
+        self.know(gate)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
@@ -117,19 +106,7 @@ class NamesMixin(forms.Form):
             self.add_error(None, _("A name wants mending; it is marked below."))
         elif self.wants_names and not given["names"]:
             self.add_error(None, _("Write at least one name."))
-        pairs: list[tuple[NamesField, Sequence[Chosen]]] = [
-            (field, given.get(name, [])) for name, field in self.fields.items() if isinstance(field, NamesField)
-        ]
-        doubts = doubtful(pairs)
-        if not doubts:
-            self.fields.pop("sure", None)
-        elif not given.get("sure"):
-            for name, near in doubts:
-                self.add_error(
-                    "sure",
-                    _("“%(name)s” is new, but close to %(near)s. Mend the spelling, or say here that it is meant so.")
-                    % {"name": name, "near": ", ".join(f"“{text}”" for text in near)},
-                )
+        self.ask_about_new_names(given)
         return given
 
     def ties(self) -> making.Ties:

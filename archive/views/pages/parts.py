@@ -11,7 +11,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from ...access import details, met
+from ...access import met
 from ...access.gate import Page
 from ...access.showing import Label, SegmentCard, ShownTie
 from ...models import Item, Kind, Level, TieKind
@@ -175,7 +175,7 @@ def item_context(request: GatedRequest, item: Item, label: Label, nav: str, list
         "notices": [{"words": said, "ask": ask} for said, ask in notices_for(request, item)],
         "is_described": label.level == Level.DESCRIPTION,
         "ask_url": ask_url(request, item),
-        "is_waiting": details.is_waiting(item),
+        "is_waiting": item.is_undecided,
     }
 
 
