@@ -8,9 +8,10 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
@@ -20,6 +21,7 @@ from ..access.writing import NameGiven, SegmentGiven
 from ..models import Account, Audience, Item, Level, NoticePages, Scope, Season
 
 Json = dict[str, Any]
+ZONE = ZoneInfo("Etc/GMT+3")
 Say = Callable[[str], None]
 SHAPES = {"group": "group", "single": "light", "shape": "lines", "path": "path", "region": "region"}
 CAUTIONS = {"remedy": "remedy", "cliff": "site", "sea": "site", None: ""}
@@ -65,7 +67,7 @@ def load(password: str, say: Say) -> Loaded:
         home_name="Ḍorë, Senneth",
         latitude_deg=46.02121,
         longitude_deg=-38.02411,
-        time_zone="Etc/GMT+3",
+        time_zone=ZONE.key,
         is_invented=True,
     )
     loaded = Loaded(say)
@@ -128,7 +130,8 @@ def _spelled(names: Sequence[Json]) -> str:
 
 
 def _moment(day: str | None) -> datetime | None:
-    return datetime.combine(date.fromisoformat(day), time(), UTC) if day else None
+    """The day's beginning, by the clock of the home place."""
+    return datetime.combine(date.fromisoformat(day), time(), ZONE) if day else None
 
 
 def _people(loaded: Loaded) -> None:
