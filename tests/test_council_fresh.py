@@ -54,6 +54,7 @@ class Site:
         for worker in self.workers:
             worker.terminate()
             worker.wait(30)
+        self.workers, self.lines = [], []
 
 
 def _free_ports(count: int) -> list[int]:
@@ -118,15 +119,22 @@ def _stale(site: Site, paths: list[str]) -> list[tuple[int, str]]:
     return found
 
 
-def test_no_worker_misses_a_seasons_last_midnight(site: Site):
-    """The workers' clocks are set so that the season's last day ends some seconds after they have started."""
+def _open_until(site: Site, path: str, lead_s: float) -> datetime | None:
+    """When the season ends for workers whose midnight comes in lead_s; None if they took longer than that to start."""
     now = datetime.now(UTC)
     midnight = datetime(now.year, now.month, now.day, tzinfo=UTC) + timedelta(days=1)
-    offset_s = (midnight - now).total_seconds() - 15
+    offset_s = (midnight - now).total_seconds() - lead_s
+    site.stop()
     site.start(offset_s)
+    answers = [site.ask(line, path)[0] for line in site.lines]
+    return midnight - timedelta(seconds=offset_s) if answers == [200] * WORKERS else None
+
+
+def test_no_worker_misses_a_seasons_last_midnight(site: Site):
+    """The workers' clocks are set so that the season's last day ends some seconds after they have started."""
     path = f"/recordings/{site.refs['seasonal']}/"
-    assert [site.ask(line, path)[0] for line in site.lines] == [200] * WORKERS, "the season is open before"
-    end = midnight - timedelta(seconds=offset_s)
+    end = next((end for lead_s in (15, 120) if (end := _open_until(site, path, lead_s))), None)
+    assert end, "the season is open before"
     while datetime.now(UTC) < end:
         site.ask(site.lines[0], path)
         time.sleep(0.05)
