@@ -169,8 +169,8 @@ class Gate:
         return rule.in_force(self.moment) and not rule.satisfied(self.audiences, self.moment, self.policy.zone)
 
     def _waits(self, item: Item) -> bool:
-        in_recording = isinstance(item, (Segment, ClosedSpan))
-        if in_recording and not Recording.ungated.filter(pk=item.recording_id, decision__isnull=False).exists():
+        holder = getattr(item, "recording_id", None)
+        if holder is not None and not Recording.ungated.filter(pk=holder, decision__isnull=False).exists():
             return True
         if item.kind == Kind.MIRROR and closure.undecided_mirrors().filter(source=item.pk).exists():
             return True

@@ -6,7 +6,6 @@ In a process and a database of their own: on SQLite, or on the PostgreSQL server
 from __future__ import annotations
 
 import json
-import statistics
 import time
 from collections.abc import Callable
 from typing import Any
@@ -29,20 +28,12 @@ def measure(segments: int) -> None:
 
 def least_ms(act: Callable[[], Any], rounds: int = 3 * ROUNDS) -> float:
     """The shortest of several rounds: what is over it is other programs' doing (Python's manual, `timeit.repeat`)."""
-    return min(_times(act, rounds))
-
-
-def median_ms(act: Callable[[], Any], rounds: int = ROUNDS) -> float:
-    return statistics.median(_times(act, rounds))
-
-
-def _times(act: Callable[[], Any], rounds: int) -> list[float]:
     times = []
     for _ in range(rounds):
         began = time.perf_counter()
         act()
         times.append((time.perf_counter() - began) * 1000)
-    return times
+    return min(times)
 
 
 def _measured(world: Any) -> list[dict[str, Any]]:
