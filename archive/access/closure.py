@@ -6,6 +6,7 @@ makes them all anew.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 
 from django.db import connection, transaction
@@ -102,12 +103,15 @@ def refresh_condition(condition: Condition) -> int:
 
 
 def _add(condition: Condition, numbers: list[int]) -> None:
-    """Rows by the thousand, without an object for each: the busiest topic has many."""
+    """All rows in one statement: the busiest topic has thousands, and a statement each costs six times as much."""
     table = connection.ops.quote_name(Reach._meta.db_table)
+    listed = "json_array_elements_text" if connection.vendor == "postgresql" else "json_each"
+    number = "value::bigint" if connection.vendor == "postgresql" else "value"
     with connection.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO {table} (condition_id, item_id) VALUES (%s, %s)",  # noqa: S608 (the model's own table)
-            [(condition.pk, number) for number in numbers],
+        cursor.execute(
+            f"INSERT INTO {table} (condition_id, item_id) "  # noqa: S608 (the model's own table)
+            f"SELECT {int(condition.pk)}, {number} FROM {listed}(%s)",
+            [json.dumps(numbers)],
         )
 
 
@@ -126,7 +130,8 @@ def rebuild() -> int:
 
 def stands_undecided() -> set[int]:
     """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror."""
-    own = Item.ungated.filter(decision__isnull=True).exclude(kind=Kind.SEGMENT).values_list("pk", flat=True)
+    kinds = [kind for kind in Kind.values if kind != Kind.SEGMENT]  # named, so that the index by kind serves
+    own = Item.ungated.filter(decision__isnull=True, kind__in=kinds).values_list("pk", flat=True)
     waiting = Recording.ungated.filter(decision__isnull=True)
     segments = Segment.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
     spans = ClosedSpan.ungated.filter(recording__in=waiting).values_list("pk", flat=True)

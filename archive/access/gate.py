@@ -149,14 +149,10 @@ class Gate:
     def level_now(self, item: Item) -> Level:
         """The level of one item by the closure rows as they stand in the database now."""
         level = Level.NOTHING if self._waits(item) else Level.OPEN
-        rows = (
-            Condition.ungated.filter(
-                Exists(Reach.ungated.filter(condition=OuterRef("pk"), item=item.pk)), lifted_by__isnull=True
-            )
-            .select_related("season")
-            .prefetch_related("audiences")
+        reaching = Condition.ungated.filter(
+            Exists(Reach.ungated.filter(condition=OuterRef("pk"), item=item.pk)), lifted_by__isnull=True
         )
-        unmet = [rule for rule in map(policy.rule_of, rows) if self._unmet(rule)]
+        unmet = [rule for rule in policy.rules(reaching) if self._unmet(rule)]
         level = min([level, *(Level(rule.others_see) for rule in unmet)])
         if self._is_trusted(item):
             level = Level.OPEN
@@ -173,10 +169,9 @@ class Gate:
         return rule.in_force(self.moment) and not rule.satisfied(self.audiences, self.moment, self.policy.zone)
 
     def _waits(self, item: Item) -> bool:
-        if isinstance(item, (Segment, ClosedSpan)):
-            holder = Recording.ungated.get(pk=item.recording_id)
-            if holder.decision_id is None:
-                return True
+        holder = getattr(item, "recording_id", None)
+        if holder is not None and not Recording.ungated.filter(pk=holder, decision__isnull=False).exists():
+            return True
         if item.kind == Kind.MIRROR and closure.undecided_mirrors().filter(source=item.pk).exists():
             return True
         return item.is_undecided

@@ -9,14 +9,15 @@ from __future__ import annotations
 import threading
 from bisect import bisect_right
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Aggregate, Q, QuerySet, TextField
 from numpy.typing import NDArray
 
 from ..models import (
@@ -34,6 +35,7 @@ from ..models import (
     Membership,
     PolicyVersion,
     Reach,
+    Season,
     Segment,
     Source,
 )
@@ -101,7 +103,7 @@ class Policy:
     reach: dict[int, Numbers]
     undecided: Numbers
     by_kind: dict[str, Numbers]
-    within: dict[int, list[int]] = field(repr=False)
+    within: dict[int, Numbers] = field(repr=False)
 
 
 @dataclass(frozen=True)
@@ -171,21 +173,20 @@ def forget() -> None:
 def read() -> Policy:
     """The policy as this connection sees it now, kept nowhere: a transaction to be undone reads its own."""
     version = current_version()
-    conditions = Condition.ungated.filter(lifted_by__isnull=True).select_related("season")
     builtin = dict(Audience.objects.filter(builtin__isnull=False).values_list("builtin", "pk"))
-    kinds = list(Item.ungated.values_list("pk", "kind"))
+    by_kind = _listed(Item.ungated.all(), "kind", "pk")
     return Policy(
         version=version,
         zone=home_zone(),
-        size=max((number for number, _ in kinds), default=0) + 1,
+        size=max((int(numbers[-1]) for numbers in by_kind.values()), default=0) + 1,
         everyone=frozenset({builtin[Builtin.EVERYONE]} if Builtin.EVERYONE in builtin else ()),
         signed_in=frozenset({builtin[Builtin.SIGNED_IN]} if Builtin.SIGNED_IN in builtin else ()),
         derived=_derived(),
         rests=masks.read(),
-        rules=tuple(rule_of(condition) for condition in conditions.prefetch_related("audiences")),
-        reach=_reach(),
+        rules=rules(Condition.ungated.filter(lifted_by__isnull=True)),
+        reach=_listed(Reach.ungated.all(), "condition_id", "item_id"),
         undecided=_numbers(closure.stands_undecided()),
-        by_kind={kind: _numbers(n for n, k in kinds if k == kind) for kind in Kind.values},
+        by_kind={kind: by_kind.get(kind, _numbers(())) for kind in Kind.values},
         within=_within(),
     )
 
@@ -211,24 +212,61 @@ def home_zone() -> ZoneInfo:
     return ZoneInfo(name or "UTC")
 
 
-def _numbers(found: object) -> Numbers:
-    return np.array(sorted(found), dtype=np.int64)  # type: ignore[call-overload]
+def _numbers(found: Iterable[int]) -> Numbers:
+    return np.array(sorted(found), dtype=np.int64)
 
 
-def _reach() -> dict[int, Numbers]:
-    rows = np.array(
-        list(Reach.ungated.order_by("condition_id").values_list("condition_id", "item_id")), dtype=np.int64
-    ).reshape(-1, 2)
-    numbers, starts = np.unique(rows[:, 0], return_index=True)
-    parts = np.split(rows[:, 1], starts[1:]) if len(numbers) else []
-    return {int(number): part for number, part in zip(numbers, parts, strict=True)}
+def rules(conditions: QuerySet[Condition]) -> tuple[Rule, ...]:
+    """These conditions, read as plain columns: as objects, thousands of them cost ten times as much."""
+    rows = list(conditions.values_list("pk", "season_id", "starts_at", "ends_at", "others_see", "source"))
+    named = _audiences_named([number for number, *_ in rows])
+    wanted = {season for _, season, *_ in rows} - {None}
+    held = {season.pk: seasons.of(season) for season in Season.objects.filter(pk__in=wanted)} if wanted else {}
+    return tuple(
+        Rule(
+            number=number,
+            audiences=frozenset(named.get(number, ())),
+            season=held[season] if season is not None else None,
+            starts_at=starts_at,
+            ends_at=ends_at,
+            others_see=others_see,
+            from_consent=source == Source.CONSENT,
+        )
+        for number, season, starts_at, ends_at, others_see, source in rows
+    )
 
 
-def _within() -> dict[int, list[int]]:
-    held: dict[int, list[int]] = {}
-    for model in (Segment, ClosedSpan):
-        for number, recording in model.ungated.values_list("pk", "recording_id"):
-            held.setdefault(recording, []).append(number)
+def _audiences_named(conditions: list[int]) -> dict[int, list[int]]:
+    """The audiences that each of these conditions names; where they are many, the whole table is read."""
+    if not conditions:
+        return {}
+    rows = Condition.audiences.through.objects.values_list("condition_id", "audience_id")
+    found: dict[int, list[int]] = {}
+    for condition, audience in rows if len(conditions) > 100 else rows.filter(condition__in=conditions):
+        found.setdefault(condition, []).append(audience)
+    return found
+
+
+class Listed(Aggregate):
+    """The numbers of a group as one text, commas between: read many times faster than a row for each."""
+
+    function = "GROUP_CONCAT"
+    output_field = TextField()
+
+    def as_postgresql(self, compiler: Any, connection: Any, **extra: Any) -> Any:
+        return self.as_sql(compiler, connection, template="STRING_AGG((%(expressions)s)::text, ',')", **extra)
+
+
+def _listed(rows: QuerySet[Any], by: str, number: str) -> dict[Any, Numbers]:
+    """For each value of the column `by`, the numbers that stand beside it, ascending."""
+    grouped = rows.order_by().values(by).annotate(listed=Listed(number)).values_list(by, "listed")
+    return {key: np.sort(np.fromstring(text, dtype=np.int64, sep=",")) for key, text in grouped}
+
+
+def _within() -> dict[int, Numbers]:
+    held = _listed(Segment.ungated.all(), "recording_id", "pk")
+    for recording, spans in _listed(ClosedSpan.ungated.all(), "recording_id", "pk").items():
+        held[recording] = np.concatenate([held.get(recording, spans[:0]), spans])
     return held
 
 
@@ -338,7 +376,7 @@ def _lower(policy: Policy, levels: Levels, rule: Rule) -> None:
 
 
 def _with_contents(policy: Policy, items: set[int]) -> set[int]:
-    inside = {number for item in items for number in policy.within.get(item, ())}
+    inside = {number for item in items if item in policy.within for number in policy.within[item].tolist()}
     return {item for item in items if item < policy.size} | inside
 
 

@@ -168,8 +168,8 @@ class World:
     def _conditions(self) -> None:
         """Half of them on topics, places and people with all that is tied to them, half on single segments."""
         audience = founding.audience("family").pk
-        targets = [self._one(kind) for kind in ("topic", "place", "person", "segment", "segment", "segment")
-                   for _ in range(self.size.conditions // 6)]
+        kinds = ("topic", "place", "person", "segment", "segment", "segment")
+        targets = [self._one(kinds[at * len(kinds) // self.size.conditions]) for at in range(self.size.conditions)]
         rows = [
             {
                 "id": at,
@@ -179,7 +179,7 @@ class World:
                 "decision": self.decision,
                 "lifted_by": None,
             }
-            for at, target in enumerate(dict.fromkeys(targets), start=1)
+            for at, target in enumerate(targets, start=1)
         ]
         insert(kept.Condition, rows)
         through = kept.Condition.audiences.through
