@@ -77,6 +77,10 @@ NAMED = (
     "&learned_from={word:per-audience:own}&part_of={word:fig-audience:own}&broader={word:top-audience:own}"
     "&figure={word:fig-audience:own}"
 )
+MANY = (
+    "do=bring&kept_table=file;title;recorded_on;speakers;places%0A"
+    "a.wav;t;1960;{word:per-audience:own};{word:pla-audience:own}"
+)
 TIMES = "title=t&start=0&end=0.5&version=1&"
 SEGMENT = (TIMES + TYPED, TIMES + "sure=on&" + TYPED, "cue=0-900")
 
@@ -127,6 +131,7 @@ ROUTES: dict[str, Route] = {
     "edit_segment": Route("segment", posts=SEGMENT),
     "remove_segment": Route("segment"),
     "bring": Route(posts=("", NAMED)),
+    "bring_many": Route(posts=("", MANY, f"sure=on&{MANY}")),
     "add_transcript": Route("recording"),
     "edit_recording": Route("recording", posts=(NAMED,)),
     "close_seconds": Route("recording", ("", "?start=0:00&end=0:01"), posts=("", "start=0&end=0.5&reason=zz")),

@@ -215,6 +215,32 @@ def test_closed_seconds_are_silent_to_others_and_sound_to_their_people(cast, cli
     assert inside[1:55].min() > 0.2
 
 
+@pytest.mark.parametrize(("others_see", "is_told"), [
+    (Level.NOTHING, False), (Level.NOTICE, False), (Level.DESCRIPTION, True),
+])
+def test_quiet_seconds_are_marked_only_where_the_council_lets_them_be_known(
+    cast, client, recording, others_see, is_told
+):
+    open_up(cast["council"], recording)
+    span = ClosedSpan.ungated.get(pk=writing.close_span(cast["archivist"], recording, 2000, 3500, "not for all").pk)
+    terms = decisions.Terms([Audience.objects.get(name="family")], others_see=others_see, notice_words="ask")
+    open_up(cast["council"], span, terms=terms)
+    page = reverse("recording", args=[recording.ref])
+    client.get(sound_of(recording))
+    seen = client.get(page).content
+    assert (b"data-quiet" in seen) == is_told
+    assert (b'data-start-ms="2000" data-end-ms="3500"' in seen) == is_told
+    part = segment(recording, 1000, 3000, "a part")
+    open_up(cast["council"], part)
+    client.get(sound_of(part))
+    assert (b'data-start-ms="1000" data-end-ms="2000"' in client.get(reverse("segment", args=[part.ref])).content) == (
+        is_told
+    )
+    client.force_login(cast["family"])
+    client.get(sound_of(recording))
+    assert b"data-quiet" not in client.get(page).content
+
+
 def test_a_decision_holds_from_the_next_request_on(cast, client, recording):
     part = segment(recording, 2000, 3000, "A part")
     open_up(cast["council"], recording)

@@ -75,8 +75,15 @@ def test_pauses_of_the_wrong_number_are_passed_over() -> None:
 
 
 def test_words_are_folded_and_cut_to_their_beginning() -> None:
-    assert words("Séas, SEAS’ ʔaʻo—navigation 12") == ["seas", "seas", "ao", "navig", "12"]
-    assert words("星の名") == ["星の", "の名"]
+    assert words("Séas, SEAS’ ʔaʻo—navigation 12", 5) == ["seas", "seas", "ao", "navig", "12"]
+    assert words("星の名", 5) == ["星の", "の名"]
+
+
+def test_words_weigh_less_the_more_evenly_they_stand() -> None:
+    weights = segmentation.word_weights([["once", "the"], *([["the"]] * 6), *([["now", "then"]] * 3)])
+    assert weights["once"] == 1.0
+    assert 0 < weights["now"] < 1
+    assert "the" not in segmentation.word_weights([["the", f"w{at}"] for at in range(40)])
 
 
 def test_many_texts_are_taken_together_and_the_cut_still_fits(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -85,22 +92,24 @@ def test_many_texts_are_taken_together_and_the_cut_still_fits(monkeypatch: pytes
     assert suggest_cuts(SEA_SKY[1:], segments=2) == [11]
 
 
-def _cheapest(texts: list[str], segments: int | None) -> float:
-    """Return the lowest cost over all segmentations, each counted out in full (Utiyama and Isahara, 2001)."""
-    split = [words(text) for text in texts]
-    everywhere = segmentation.words_everywhere(split)
-    kept = [[word for word in text if word not in everywhere] for text in split]
-    total, kinds = sum(map(len, kept)), len({word for text in kept for word in text})
-    counts = range(len(texts)) if segments is None else [segments - 1]
-    return min(_cost(kept, cuts, total, kinds)
-               for count in counts for cuts in itertools.combinations(range(1, len(texts)), count))
+def _weighed(texts: list[str], letters: int) -> tuple[list[Counter[str]], dict[str, float]]:
+    split = [words(text, letters) for text in texts]
+    weights = segmentation.word_weights(split)
+    return [Counter(word for word in text if word in weights) for text in split], weights
 
 
-def _cost(kept: list[list[str]], cuts: tuple[int, ...], total: int, kinds: int) -> float:
-    cost = len(cuts) * math.log(total)
-    for start, stop in itertools.pairwise([0, *cuts, len(kept)]):
-        seen = Counter(word for text in kept[start:stop] for word in text)
-        cost -= sum(f * math.log((f + 1) / (seen.total() + kinds)) for f in seen.values())
+def _cost(texts: list[str], cuts: tuple[int, ...]) -> float:
+    """Return what a segmentation costs, counted out in full (Eisenstein and Barzilay, 2008, section 3)."""
+    cost = len(cuts) * segmentation.CUT_PRICE
+    a = segmentation.PRIOR
+    for letters in segmentation.STEMS:
+        counts, weights = _weighed(texts, letters)
+        prior = a * len(weights)
+        for start, stop in itertools.pairwise([0, *cuts, len(texts)]):
+            seen = Counter(word for count in counts[start:stop] for word in count.elements())
+            likely = math.lgamma(prior) - math.lgamma(prior + sum(f * weights[word] for word, f in seen.items()))
+            likely += sum(math.lgamma(a + f * weights[word]) - math.lgamma(a) for word, f in seen.items())
+            cost -= likely / len(segmentation.STEMS)
     return cost
 
 
@@ -110,14 +119,14 @@ LINES = st.lists(st.sampled_from("abcdef"), min_size=1, max_size=4).map(" ".join
 @settings(deadline=None, max_examples=60)
 @given(texts=st.lists(LINES, min_size=2, max_size=7), segments=st.sampled_from([None, 2, 3]))
 def test_no_segmentation_is_cheaper(texts: list[str], segments: int | None) -> None:
-    split = [words(text) for text in texts]
-    everywhere = segmentation.words_everywhere(split)
-    kept = [[word for word in text if word not in everywhere] for text in split]
-    total, kinds = sum(map(len, kept)), len({word for text in kept for word in text})
-    if total < 2 or (segments or 0) > len(texts):
+    counts, _weights = _weighed(texts, segmentation.STEMS[0])
+    if sum(count.total() for count in counts) < 2 or (segments or 0) > len(texts):
         return
-    ours = _cost(kept, tuple(suggest_cuts(texts, segments=segments)), total, kinds)
-    assert ours == pytest.approx(_cheapest(texts, segments), abs=1e-9)  # rounding of sums of logarithms
+    numbers = range(len(texts)) if segments is None else [segments - 1]
+    cheapest = min(_cost(texts, cuts)
+                   for number in numbers for cuts in itertools.combinations(range(1, len(texts)), number))
+    ours = _cost(texts, tuple(suggest_cuts(texts, segments=segments)))
+    assert ours == pytest.approx(cheapest, abs=1e-9)  # rounding of sums of logarithms
 
 
 def test_measures_at_their_ends() -> None:

@@ -80,6 +80,15 @@ class RecordingGiven:
 
 
 @dataclass(frozen=True)
+class Looked:
+    """A file that was looked over and not kept. Nothing but its sum is known of one that is kept already."""
+
+    sha256: str
+    duration_ms: int
+    is_kept: bool
+
+
+@dataclass(frozen=True)
 class Brought:
     recording: Recording
     problems: list[read.Problem]
@@ -132,6 +141,19 @@ def _take_in(by: Account | None, received: Received, original_name: str, given: 
         _place_master(received)
         jobs.make_ready(recording.pk)
     return Brought(recording, [problem for text in transcripts for problem in text.problems])
+
+
+def look_over(path: Path, original_name: str) -> Looked:
+    """Say what taking this file in would find, and keep nothing. Raises Refused."""
+    received = _hashed(path)
+    if Master.ungated.filter(sha256=received.sha256).exists():
+        return Looked(received.sha256, 0, True)
+    return Looked(received.sha256, _look_at(received, original_name).duration_ms, False)
+
+
+def read_over(given: TranscriptGiven, duration_ms: int) -> list[read.Problem]:
+    """The problems of a transcript that could be taken in, keeping nothing. Raises Refused where it could not."""
+    return _read(given, duration_ms).problems
 
 
 def recording(number: int) -> Recording:

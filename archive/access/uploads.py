@@ -25,7 +25,7 @@ from . import folders
 
 BLOCK_BYTES = 1 << 18
 KEPT_DAYS = 14
-MOST_AT_ONCE = 20
+MOST_AT_ONCE = 400  # a table of recordings with their transcripts comes at once
 
 
 class Stream(Protocol):

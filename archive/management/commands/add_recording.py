@@ -1,10 +1,12 @@
-"""`manage.py add_recording`: bring a recording and its transcripts in from the shell."""
+"""`manage.py add_recording`: bring recordings and their transcripts in from the shell, one or a whole folder."""
 
 from __future__ import annotations
 
+import signal
 import sys
-from argparse import ArgumentParser
+from argparse import ArgumentParser, RawDescriptionHelpFormatter
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -12,32 +14,55 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
 
-from archive.access import bringing, showing, sound
+from archive.access import bringing, manifests, showing, sound
 from archive.access.gate import Gate
 from archive.models import Account
+
+STOPPED = 130  # what a shell gives a command that was interrupted (128 + SIGINT)
 
 
 class Command(BaseCommand):
     help = (
         "Bring a recording in. The file is kept untouched under its SHA-256; every problem of a transcript is listed "
-        "by line; the recording lands closed and waits for the council. Nothing is kept if anything is refused."
+        "by line; the recording lands closed and waits for the council. Nothing is kept if anything is refused.\n\n"
+        "With --manifest, or given a folder that holds one table (.csv): bring in a recording a row. The whole table, "
+        "its files and its transcripts are looked over first, and every problem is listed by row and column; if "
+        "anything is refused, nothing is taken in, unless --good-rows. Each row is taken in whole or not at all. It "
+        "may be stopped (Ctrl-C) and started again: what is in already is passed over."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("audio", type=Path)
+        parser.formatter_class = RawDescriptionHelpFormatter
+        parser.epilog = _columns_in_words()
+        parser.add_argument("audio", type=Path, nargs="?", help="the file, or a folder with a table in it")
+        parser.add_argument("--manifest", type=Path, help="table of recordings (CSV); its files lie beside it")
+        parser.add_argument("--dry-run", action="store_true", help="with a table: look it over and take nothing in")
+        parser.add_argument("--good-rows", action="store_true", help="with a table: take the rows in that are good")
+        parser.add_argument("--sure", action="store_true", help="with a table: new names close to known ones are meant")
         parser.add_argument(
             "--transcript", type=Path, action="append", default=[], help="SubRip, WebVTT, CSV or timed text; repeatable"
         )
         parser.add_argument("--language", default="en", help="BCP 47 tag of the talk and its transcripts (default en)")
         parser.add_argument("--encoding", help="of the transcripts, where they do not say")
-        parser.add_argument("--title", required=True)
-        parser.add_argument("--date", required=True, help="EDTF: 1962-07-14, 1962-07, 1962, 1962~ or 196X")
+        parser.add_argument("--title", help="needed without a table")
+        parser.add_argument("--date", help="needed without a table; EDTF: 1962-07-14, 1962-07, 1962, 1962~ or 196X")
         parser.add_argument("--speaker", action="append", default=[], help="by name; repeatable")
         parser.add_argument("--circumstances", default="")
-        parser.add_argument("--by", help="sign-in name of the archivist who is entrusted with it")
+        parser.add_argument("--by", help="sign-in name of the archivist who is entrusted with it; needed with a table")
 
     def handle(self, *args: Any, **options: Any) -> None:
         by = _archivist(options["by"])
+        table = _table(options)
+        if table is not None:
+            self._many(by, table, options)
+            return
+        missing = [name for name in ("audio", "title", "date") if not options[name]]
+        if missing:
+            raise CommandError(_("Say what is to be brought in, with --title and --date, or give a table: %(missing)s.")
+                               % {"missing": ", ".join(missing)})
+        self._one(by, options)
+
+    def _one(self, by: Account | None, options: dict[str, Any]) -> None:
         given = bringing.RecordingGiven(
             title=options["title"],
             recorded_on=options["date"],
@@ -66,6 +91,52 @@ class Command(BaseCommand):
         self._make_access_copy(by, bringing.recording(recording.pk))
         self.stdout.write(_("It is closed and waits for the council."))
 
+    def _many(self, by: Account | None, table: Path, options: dict[str, Any]) -> None:
+        if by is None:
+            raise CommandError(_("Say with --by who is entrusted with the recordings of the table."))
+        source = manifests.Folder(table.parent)
+        data = table.read_bytes()
+        with _stoppable():
+            checked = manifests.check(
+                by, data, source, options["sure"], lambda done, all_: self._progress(_("looking over"), done / all_)
+            )
+            self._list_rows(checked)
+            if options["dry_run"] or (not checked.is_good and not options["good_rows"]):
+                self._sum_up(checked)
+                return
+            self._take_rows(by, checked.ready, source)
+
+    def _list_rows(self, checked: manifests.Checked) -> None:
+        for one in checked.problems:
+            where = _("row %(row)d") % {"row": one.row} if one.row else _("table")
+            self.stdout.write(f"{where}: {one.column or '-'}: {one.severity}: {one.text}")
+
+    def _sum_up(self, checked: manifests.Checked) -> None:
+        states = [row.state for row in checked.rows]
+        counts = {state: states.count(state) for state in ("ready", "kept", "refused")}
+        words = _("%(rows)d rows: %(ready)d ready, %(kept)d kept already, %(refused)d refused. Nothing was taken in.")
+        self.stdout.write(words % {"rows": len(states), **counts})
+        if not checked.is_good:
+            raise CommandError(_("Mend what is refused, or take in only the good rows with --good-rows."))
+
+    def _take_rows(self, by: Account, rows: list[manifests.Row], source: manifests.Source) -> None:
+        failed = done = 0
+        try:
+            for taken in manifests.take_in(by, rows, source):
+                done += bool(taken.ref)
+                failed += not taken.ref
+                what = taken.ref or _("not taken in: %(why)s") % {"why": taken.words}
+                self.stdout.write(_("row %(row)d: %(file)s: %(what)s") % {
+                    "row": taken.row.number, "file": taken.row.file, "what": what})
+                self._progress(_("taking in"), (done + failed) / len(rows))
+        except KeyboardInterrupt:
+            words = _("Stopped: %(done)d of %(all)d rows are in, whole. Give the same command again to go on.")
+            raise CommandError(words % {"done": done, "all": len(rows)}, returncode=STOPPED) from None
+        self.stdout.write(_("%(done)d of %(all)d rows are in, closed, and wait for the council. The worker makes their "
+                            "sound ready (manage.py work).") % {"done": done, "all": len(rows)})
+        if failed:
+            raise CommandError(_("%(count)d rows were not taken in.") % {"count": failed})
+
     def _with_progress(self, audio: Path) -> Iterator[bytes]:
         size, done = max(1, audio.stat().st_size), 0
         for block in bringing.file_blocks(audio):
@@ -88,6 +159,43 @@ class Command(BaseCommand):
                 _("line %(line)d: %(severity)s: %(text)s [%(code)s]")
                 % {"line": problem.line, "severity": problem.severity, "text": problem.text, "code": problem.code}
             )
+
+
+def _columns_in_words() -> str:
+    lines = [f"  {name:22}{_('needed; ') if needed else ''}{words}" for name, needed, words in manifests.COLUMNS]
+    return "\n".join([_("Columns of a table, in any order, named in its first row:"), *lines])
+
+
+def _table(options: dict[str, Any]) -> Path | None:
+    """The table that is asked for: named, or the only one in a folder."""
+    given: Path | None = options["manifest"]
+    folder: Path | None = options["audio"]
+    if given is None and (folder is None or not folder.is_dir()):
+        return None
+    if given is not None:
+        if folder is not None:
+            raise CommandError(_("Give a file or a table, not both: the files of a table lie beside it."))
+        if not given.is_file():
+            raise CommandError(_("There is no file %s.") % given)
+        return given
+    tables = sorted(path for path in (folder or Path()).iterdir() if path.suffix.lower() == ".csv")
+    if len(tables) != 1:
+        words = _("The folder holds %(count)d tables (.csv). Say which with --manifest.")
+        raise CommandError(words % {"count": len(tables)})
+    return tables[0]
+
+
+@contextmanager
+def _stoppable() -> Iterator[None]:
+    """Let a request to end (SIGTERM) stop the work as Ctrl-C does: after undoing the row under way."""
+    def stop(*_why: Any) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _spelled(error: ValidationError) -> str:

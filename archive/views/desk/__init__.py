@@ -8,6 +8,7 @@ from .bench import urlpatterns as of_bench
 from .bring import urlpatterns as of_bringing
 from .cut import urlpatterns as of_cutting
 from .home import urlpatterns as of_home
+from .many import urlpatterns as of_many
 from .spans import urlpatterns as of_spans
 from .things import urlpatterns as of_things
 from .uploading import urlpatterns as of_uploads
@@ -16,6 +17,7 @@ from .words import urlpatterns as of_words
 urlpatterns: list[URLPattern] = [
     *of_home,
     *of_bringing,
+    *of_many,
     *of_uploads,
     *of_cutting,
     *of_bench,

@@ -255,13 +255,13 @@ def _bring_page(
             "has_errors": bool(form.errors) or any(one.errors for one in transcripts),
             "problems": refused_rows(refused),
             "known": form.known,
-            "arriving": [_arriving(one) for one in uploads.mine(request.user)],
+            "arriving": [arriving_row(one) for one in uploads.mine(request.user)],
             "piece_bytes": PIECE_BYTES,
         },
     )
 
 
-def _arriving(one: uploads.Arriving) -> Shown:
+def arriving_row(one: uploads.Arriving) -> Shown:
     return {
         "ref": one.ref,
         "name": one.original_name,

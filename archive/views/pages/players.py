@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from ...access import showing, sound
+from ...access import quiet, showing, sound
 from ...access.gate import Gate
 from ...access.showing import Hearing, ShownTranscript
 from ...models import Recording, Segment
-from ...templatetags.undersky import language_name
+from ...templatetags.undersky import clock, language_name
 from . import cues
 from .parts import Shown
 
@@ -44,7 +44,13 @@ def _sound(gate: Gate, kind: str, ref: str, recording: Recording, hearing: Heari
     url = reverse(f"{kind}_sound", args=[ref])
     transcripts = showing.transcripts(gate, recording, hearing.start_ms, hearing.end_ms)
     lines = cues.lines(transcripts, url, hearing.start_ms, hearing.end_ms)
-    player = {"id": "player", "label": _("Player"), "src": url, "length_ms": hearing.duration_ms, "cues": lines}
+    player = {
+        "id": "player", "label": _("Player"), "src": url, "length_ms": hearing.duration_ms, "cues": lines,
+        "quiet": [
+            {"start_ms": start_ms, "end_ms": end_ms, "time": f"{clock(start_ms)} – {clock(end_ms)}"}
+            for start_ms, end_ms in quiet.stretches(gate, recording, hearing)
+        ],
+    }
     return SoundOnPage(
         player=player if sound.built(recording, hearing) is not None else None,
         ready_url=reverse(f"{kind}_sound_ready", args=[ref]),

@@ -1,8 +1,9 @@
-/* Sends a recording in pieces, so that a broken connection or a closed laptop costs one piece and no more.
+/* Sends recordings in pieces, so that a broken connection or a closed laptop costs one piece and no more.
 
-   The form itself works without this script. With it, the file goes first, in pieces of data-piece-bytes, each
-   answered for with the number of bytes that are here; then the form is sent without the file, naming the upload.
-   Choosing the same file again goes on where it stopped, on another day too. */
+   The form itself works without this script. With it, the files go first, in pieces of data-piece-bytes, each
+   answered for with the number of bytes that are here; then the form is sent without them, naming the upload where
+   there is one (a form with data-many knows its files by their names). Choosing the same file again goes on where it
+   stopped, on another day too. */
 
 const TRIES = 6;
 const FIRST_WAIT_MS = 1000;
@@ -14,7 +15,8 @@ class Stopped extends Error {}
 class Sender {
   constructor(form) {
     this.form = form;
-    this.box = form.querySelector('input[name="audio"]');
+    this.isMany = form.hasAttribute("data-many");
+    this.box = form.querySelector(this.isMany ? 'input[name="files"]' : 'input[name="audio"]');
     this.place = form.querySelector("[data-upload]");
     this.bar = this.place.querySelector("progress");
     this.token = form.querySelector('input[name="csrfmiddlewaretoken"]').value;
@@ -26,15 +28,21 @@ class Sender {
   }
 
   async onSubmit(event) {
-    const file = this.box.files[0];
-    if (!file || file.size === 0 || this.sent) return;
+    const files = [...this.box.files].filter((file) => file.size > 0);
+    if (files.length === 0 || this.sent) return;
     event.preventDefault();
+    this.pressed = event.submitter;
     if (this.busy) return;
     this.busy = true;
     const buttons = [...this.form.querySelectorAll("button[type=submit]")];
     buttons.forEach((button) => { button.disabled = true; });
     try {
-      this.finish(await this.send(file));
+      let ref;
+      for (const [at, file] of files.entries()) {
+        this.about = files.length > 1 ? at + 1 + " / " + files.length + " · " + file.name + " · " : "";
+        ref = await this.send(file);
+      }
+      this.finish(ref);
     } catch (problem) {
       this.say(problem instanceof Stopped ? problem.message : this.form.dataset.wordStopped);
       buttons.forEach((button) => { button.disabled = false; });
@@ -66,7 +74,7 @@ class Sender {
     const percent = Math.floor((100 * arrived) / size);
     this.bar.value = percent;
     const mega = (bytes) => (bytes / 1e6).toFixed(1);
-    this.say(percent + " % · " + mega(arrived) + " / " + mega(size) + " MB");
+    this.say(this.about + percent + " % · " + mega(arrived) + " / " + mega(size) + " MB");
   }
 
   /** One request, tried again while the connection fails; 409 is an answer too: it says where to go on. */
@@ -93,16 +101,24 @@ class Sender {
   }
 
   finish(ref) {
-    this.form.querySelectorAll('input[name="kept"]').forEach((box) => { box.disabled = true; });
-    const kept = document.createElement("input");
-    kept.type = "hidden";
-    kept.name = "kept";
-    kept.value = ref;
-    this.form.append(kept);
+    if (this.isMany) {
+      if (this.pressed?.name) this.sendWith(this.pressed.name, this.pressed.value);
+    } else {
+      this.form.querySelectorAll('input[name="kept"]').forEach((box) => { box.disabled = true; });
+      this.sendWith("kept", ref);
+    }
     this.box.disabled = true;
     this.sent = true;
     this.say(this.form.dataset.wordSent);
     this.form.submit();
+  }
+
+  sendWith(name, value) {
+    const hidden = document.createElement("input");
+    hidden.type = "hidden";
+    hidden.name = name;
+    hidden.value = value;
+    this.form.append(hidden);
   }
 }
 

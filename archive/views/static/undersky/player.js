@@ -86,6 +86,7 @@ class Player {
     this.cueItems = [...section.querySelectorAll("[data-cues] > li")];
     this.cues = this.cueItems.map((item) => ({
       start_ms: Number(item.dataset.startMs), end_ms: Number(item.dataset.endMs) }));
+    this.quiet = [...section.querySelectorAll("[data-quiet]")];
     this.current = -1;
     this.stretch = this.ownStretch();
     this.show();
@@ -104,10 +105,11 @@ class Player {
   show() {
     this.audio.controls = false;
     this.audio.hidden = true;
-    ["bar", "place", "follow-label", "keys"].forEach((name) => {
+    ["bar", "place", "marks", "follow-label", "keys"].forEach((name) => {
       const part = this.find(name);
       if (part) part.hidden = false;
     });
+    this.drawQuiet();
     document.querySelectorAll('[data-player-id="' + this.section.id + '"]').forEach((button) => {
       button.hidden = false;
     });
@@ -292,8 +294,29 @@ class Player {
     this.find("now").textContent = clockText(now_ms);
     this.find("length").textContent = this.length_ms ? clockText(this.length_ms) : "";
     this.markCue(cueAt(this.cues, now_ms));
+    this.markQuiet(now_ms);
     this.section.dispatchEvent(new CustomEvent("undersky:time", {
       detail: { now_ms, playing: !this.audio.paused } }));
+  }
+
+  /** A strip under the slider shows where it is quiet; the words beside it say when, script or not. */
+  drawQuiet() {
+    const marks = this.find("marks");
+    if (!marks || !this.length_ms) return;
+    marks.replaceChildren(...this.quiet.map((one) => {
+      const mark = document.createElement("span");
+      const [start_ms, end_ms] = [Number(one.dataset.startMs), Number(one.dataset.endMs)];
+      mark.style.left = (100 * start_ms) / this.length_ms + "%";
+      mark.style.width = (100 * (end_ms - start_ms)) / this.length_ms + "%";
+      return mark;
+    }));
+  }
+
+  markQuiet(now_ms) {
+    this.quiet.forEach((one) => {
+      const isNow = Number(one.dataset.startMs) <= now_ms && now_ms < Number(one.dataset.endMs);
+      one.classList.toggle("now", isNow);
+    });
   }
 
   markCue(index) {
