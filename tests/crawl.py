@@ -117,6 +117,8 @@ ROUTES: dict[str, Route] = {
     "places_geojson": Route(asks=ABOUT),
     "sky": Route(asks=("", "?kind=zenith&year=1000")),
     "sky_chart": Route(),
+    "star_wheel": Route(asks=("", "?latitude=5&paper=letter", "?latitude=x")),
+    "star_wheel_options": Route(),
     "tonight": Route(asks=("", "?day=2026-06-21")),
     "desk": Route(asks=("", "?brought={ref:rec-audience}", "?brought={ref:rec-undecided}", "?brought=x")),
     "desk_recording": Route("recording"),

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import chart, tonight
+from . import chart, star_wheel, tonight
 
-urlpatterns: list[URLPattern] = [*chart.urlpatterns, *tonight.urlpatterns]
+urlpatterns: list[URLPattern] = [*chart.urlpatterns, *tonight.urlpatterns, *star_wheel.urlpatterns]
