@@ -203,7 +203,8 @@ def _page(
 def _preview(form: DrawForm) -> FigureShown | None:
     """The figure as it would be drawn, from what was typed or else from what stands; None where it cannot be."""
     if form.is_bound:
-        given = getattr(form, "cleaned_data", {})
+        form.is_valid()
+        given = form.cleaned_data
         stars, lines, shape = given.get("all_stars"), given.get("lines"), given.get("shape", Shape.LINES)
     else:
         typed = form.initial
