@@ -298,6 +298,7 @@ function svg(name, attributes, text = "") {
 }
 
 function draw() {
+  const unit = SIDE / (picture().clientWidth || SIDE); // page units to a pixel: names stay readable on a phone
   const parts = [svg("rect", { class: "chart-sky", width: SIDE, height: SIDE })];
   for (const { run } of runs()) {
     const spots = run.map((hip) => place(stars.get(hip)));
@@ -310,7 +311,7 @@ function draw() {
     const radius = Math.max(1.5, 9 - 1.35 * star.mag);
     parts.push(svg("circle", { class: "star-white", cx: at.x, cy: at.y, r: radius }));
     if (isOwn) parts.push(svg("circle", { class: star.hip === pen ? "draw-pen" : "draw-own", cx: at.x, cy: at.y, r: radius + 9 }));
-    if (isOwn || (star.name && star.mag < faintest() - 2.2)) parts.push(svg("text", { class: "chart-label", x: at.x + radius + 8, y: at.y + 9, "font-size": 26 }, called(star.hip)));
+    if (isOwn || (star.name && star.mag < faintest() - 2.2)) parts.push(svg("text", { class: "chart-label", x: at.x + radius + 8, y: at.y + 4 * unit, "font-size": Math.max(20, 13 * unit) }, called(star.hip)));
   }
   parts.push(svg("path", { class: "draw-middle", d: "M480 500H495M505 500H520M500 480V495M500 505V520" }));
   picture().replaceChildren(...parts);
