@@ -311,7 +311,7 @@ def _place(gate: Gate, row: Item) -> Shown:
     return {name: getattr(row, name) for name in names}
 
 
-def _figure(gate: Gate, row: Item) -> Shown:
+def figure_typed(gate: Gate, row: Item) -> Shown:
     shown = showing.figure(gate, row)  # type: ignore[arg-type]
     ties = showing.ties(gate, row.pk)
     return {
@@ -342,7 +342,7 @@ def _mirror(gate: Gate, row: Item) -> Shown:
     }
 
 
-def _names(gate: Gate, row: Item) -> list[dict[str, str]]:
+def names_typed(gate: Gate, row: Item) -> list[dict[str, str]]:
     return [
         {"text": one.text, "language": one.language, "leads": "yes" if one.is_preferred else ""}
         for one in showing.spellings(gate, row.pk)
@@ -368,7 +368,9 @@ class Sort:
 SORTS = {
     Kind.PERSON: Sort(Person, PersonForm, _person, gettext_lazy("Add a person"), gettext_lazy("Edit a person")),
     Kind.PLACE: Sort(Place, PlaceForm, _place, gettext_lazy("Add a place"), gettext_lazy("Edit a place")),
-    Kind.FIGURE: Sort(Figure, FigureForm, _figure, gettext_lazy("Add a sky figure"), gettext_lazy("Edit a sky figure")),
+    Kind.FIGURE: Sort(
+        Figure, FigureForm, figure_typed, gettext_lazy("Add a sky figure"), gettext_lazy("Edit a sky figure")
+    ),
     Kind.TOPIC: Sort(Topic, TopicForm, _topic, gettext_lazy("Add a topic"), gettext_lazy("Edit a topic")),
     Kind.MIRROR: Sort(Mirror, MirrorForm, _mirror, gettext_lazy("Add a mirror"), gettext_lazy("Edit a mirror")),
 }
@@ -422,7 +424,7 @@ def edit(request: GatedRequest, kind: Kind, ref: str) -> HttpResponse:
             return redirect(f"edit_{kind}", ref=ref)
         except Overtaken:
             again, conflict = conflicts.meet(form, current, desk.last_saved_by(row))
-            conflict["rows"] += _names_differ(form, _names(request.gate, row))
+            conflict["rows"] += names_differ(form, names_typed(request.gate, row))
             form = again
         except ValidationError as error:
             form.add_error(None, error.messages)
@@ -435,7 +437,7 @@ def _form(request: GatedRequest, sort: Sort, row: Item, current: Shown) -> Names
     if sort.kind == Kind.MIRROR:
         kwargs["pairs"] = _pairs(request.gate, row)
     else:
-        kwargs["names"] = _names(request.gate, row)
+        kwargs["names"] = names_typed(request.gate, row)
     return sort.form(request.gate, posted(request), **kwargs)
 
 
@@ -450,7 +452,7 @@ def _change(request: GatedRequest, row: Item, form: NamesMixin) -> None:
     making.change(request.gate, row, given["names"], version, form.ties(), **form.given())
 
 
-def _names_differ(form: NamesMixin, saved: list[dict[str, str]]) -> list[list[Shown]]:
+def names_differ(form: NamesMixin, saved: list[dict[str, str]]) -> list[list[Shown]]:
     def spelled(lines: Sequence[dict[str, str]]) -> str:
         return "; ".join(f"{line['text']} ({line['language']})" for line in lines if line["text"])
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -35,6 +35,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
         | {
             "about": shown.about,
             "rows": parts.names_rows(showing.spellings(gate, row.pk), showing.house().language) + shape,
+            "redraw_url": reverse("redraw_figure", args=[row.ref]) if shown.stars else "",
             "sketch": sketch.of(shown),
             "star_headings": stars.headings(),
             "star_rows": stars.rows(shown.stars),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import chart, tonight
+from . import chart, draw, star_wheel, tonight
 
-urlpatterns: list[URLPattern] = [*chart.urlpatterns, *tonight.urlpatterns]
+urlpatterns: list[URLPattern] = [
+    *chart.urlpatterns, *tonight.urlpatterns, *star_wheel.urlpatterns, *draw.urlpatterns,
+]
