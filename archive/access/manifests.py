@@ -22,7 +22,6 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from ..media.files import blocks_of
 from ..models import Account, Kind, TranscriptKind
 from ..models.tags import validate_event_date, validate_language_tag
 from ..timecode.decoding import decode_lines
@@ -52,13 +51,13 @@ COLUMNS: tuple[tuple[str, bool, str | Promise], ...] = (
 NEEDED = tuple(name for name, is_needed, _words in COLUMNS if is_needed)
 
 
+_ABOUT_TRANSCRIPT = ("_language", "_kind", "_encoding")
+
+
 def column_names() -> list[str]:
     """All columns there can be."""
     plain = [name for name, _needed, _words in COLUMNS if not name.startswith("transcript")]
     return plain + [f"transcript{which}{part}" for which in TRANSCRIPTS for part in ("", *_ABOUT_TRANSCRIPT)]
-
-
-_ABOUT_TRANSCRIPT = ("_language", "_kind", "_encoding")
 
 
 @dataclass(frozen=True)
@@ -166,7 +165,7 @@ class Folder:
         path = self.find(name)
         if path is None:
             raise Refused(_("The file is no longer there."))
-        return bringing.add_recording(by, blocks_of(path), path.name, given)
+        return bringing.add_recording(by, bringing.file_blocks(path), path.name, given)
 
     def done_with(self, by: Account, row: Row) -> None:
         """The folder is its owner's; nothing in it is touched."""
@@ -222,8 +221,9 @@ def read(data: bytes) -> _Table:
     table.problems += [Problem(one.line, "", one.severity, one.text) for one in decoded.problems]
     lines = [f"{line}\n" for line in decoded.lines]
     names: list[str] = []
+    cells_of = csv.reader(lines, delimiter=_delimiter(lines), strict=True)
     try:
-        for number, cells in enumerate(csv.reader(lines, delimiter=_delimiter(lines), strict=True), start=1):
+        for number, cells in enumerate(cells_of, start=1):
             if not any(cell.strip() for cell in cells):
                 continue
             if not names:
@@ -232,7 +232,7 @@ def read(data: bytes) -> _Table:
                 _take_cells(table, number, names, cells)
     except csv.Error as error:
         words = _("A row near line %(line)d cannot be read (%(why)s). Put quotes round cells with commas in them.")
-        table.refuse(0, "", words % {"line": len(table.rows) + 2, "why": error})
+        table.refuse(0, "", words % {"line": cells_of.line_num, "why": error})
     if not names:
         table.refuse(0, "", _("The table is empty. Its first row names the columns: %(names)s.")
                      % {"names": ", ".join(NEEDED)})
