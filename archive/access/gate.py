@@ -63,6 +63,14 @@ class Page:
         return self.number > 1
 
 
+def stretches_of(recording: Recording) -> list[tuple[int, int, int]]:
+    """Number, start and end (ms) of all that may close seconds of a recording: its segments and closed spans."""
+    return [
+        *Segment.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
+        *ClosedSpan.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
+    ]
+
+
 class Gate:
     """What one viewer meets at one moment. `account` is None for a visitor."""
 
@@ -227,10 +235,7 @@ class Gate:
         the open segments is closed. Whoever is entrusted with the recording hears it whole.
         """
         length = recording.master.duration_ms
-        stretches = [
-            *Segment.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
-            *ClosedSpan.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
-        ]
+        stretches = stretches_of(recording)
         closed = [(start, end) for number, start, end in stretches if not self.meets(number)]
         if not self.hears_whole(recording):
             segments = set(Segment.ungated.filter(recording=recording).values_list("pk", flat=True))

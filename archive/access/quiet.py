@@ -6,21 +6,17 @@ by a notice, or not at all, no time is told: its seconds are quiet and nothing s
 
 from __future__ import annotations
 
-from ..models import ClosedSpan, Level, Recording, Segment
-from .gate import Gate
+from ..models import Level, Recording
+from .gate import Gate, stretches_of
 from .showing import Hearing
-from .spans import Span, merge
+from .spans import Span, clip, merge
 
 
 def stretches(gate: Gate, recording: Recording, hearing: Hearing) -> list[Span]:
     """Milliseconds from the start of what is heard: merged, ascending, half-open."""
-    rows = [
-        *Segment.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
-        *ClosedSpan.ungated.filter(recording=recording).values_list("pk", "start_ms", "end_ms"),
-    ]
     told = [
-        (max(start, hearing.start_ms) - hearing.start_ms, min(end, hearing.end_ms) - hearing.start_ms)
-        for number, start, end in rows
+        (start, end)
+        for number, start, end in stretches_of(recording)
         if gate.meets(number, Level.DESCRIPTION) and not gate.meets(number)
     ]
-    return merge([(start, end) for start, end in told if start < end])
+    return clip(merge(told), hearing.start_ms, hearing.end_ms)
