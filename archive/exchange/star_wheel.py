@@ -56,7 +56,6 @@ class WheelAsked:
     paper: str = "a4"
     clock_ahead_h: float = 0.0
     clock_words: str = ""
-    house: str = ""
     months: Sequence[str] = ()
     title: str = ""
     cautions: Sequence[str] = ()

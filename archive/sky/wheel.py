@@ -154,11 +154,6 @@ def hour_angles(hours: Floats, clock_ahead_h: float = 0.0) -> Floats:
     return (as_floats(hours) - clock_ahead_h - 12.0) * TAU / 24
 
 
-def turn_of(face: Face, day: float, hour: float, clock_ahead_h: float = 0.0) -> float:
-    """The local sidereal time (radians) that the wheel shows with a day of the ring against an hour of the mask."""
-    return float((mean_sun(face.year, day) + hour_angles(as_floats(hour), clock_ahead_h)) % TAU)
-
-
 # --- the mask ---
 
 

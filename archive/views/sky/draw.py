@@ -13,7 +13,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, JsonResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
@@ -27,7 +27,7 @@ from ...sky.altaz import greenwich_sidereal
 from ...sky.starnames import find_star, like, read_run
 from ...sky.vectors import DEGREE, ra_dec
 from ..desk import conflicts, things
-from ..desk.drawing import posted
+from ..desk.drawing import draw, posted
 from ..loading import GatedRequest, fetch, for_role
 from ..pages import sketch
 from ..pages import stars as star_words
@@ -195,9 +195,8 @@ def _page(
         "found": _sought(sought), "sought": sought, "is_saving": _is_saving(request),
         "middle": {"ra": f"{middle[0]:.3f}", "dec": f"{middle[1]:.3f}"},
         "named": sorted({one.name for one in load_catalogue().names.values() if one.name}),
-        "conflict_headings": [{"label": _("What")}, {"label": _("As it stands now")}, {"label": _("As you typed it")}],
     }
-    return render(request, "sky/draw.html", context)
+    return draw(request, "sky/draw.html", context)
 
 
 def _preview(form: DrawForm) -> FigureShown | None:

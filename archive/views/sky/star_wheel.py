@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -21,7 +21,7 @@ from ...models.tags import validate_latitude
 from ...sky.wheel import TOLERANCE_DEG, TWO_FACES_BELOW_DEG
 from ..loading import GatedRequest
 from . import words
-from .chart import drawing
+from .chart import drawing, offset_hours
 
 PAPERS = (("a4", gettext_lazy("A4 (210 × 297 mm)")), ("letter", gettext_lazy("US letter (8½ × 11 in)")))
 
@@ -39,11 +39,8 @@ class WheelForm(forms.Form):
 
 def _winter_offset_h(year: int) -> tuple[float, bool]:
     """How far the home place's clock is ahead of UTC in its winter, and whether it is put forward in summer."""
-    offsets = {
-        datetime(year, month, 1, 12, tzinfo=words.zone()).utcoffset() for month in (1, 7)
-    }
-    hours = sorted(one.total_seconds() / 3600 for one in offsets if one is not None)
-    return hours[0], len(hours) > 1
+    hours = {offset_hours(date(year, month, 1)) for month in (1, 7)}
+    return min(hours), len(hours) > 1
 
 
 def _signed(hours: float) -> str:
