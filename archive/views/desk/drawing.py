@@ -57,13 +57,17 @@ def crumbs(title: str, *between: tuple[str, str]) -> list[Shown]:
     return [*made, {"label": title, "url": ""}]
 
 
+def how_grave(severity: str) -> str:
+    words = {"note": _("note"), "warning": _("look at it"), "refused": _("not taken in")}
+    return words.get(severity, severity)
+
+
 def problem_rows(problems: list[desk.Problem]) -> list[list[Shown]]:
     """Rows for parts/table.html: line, how grave, what and how to mend it."""
-    words = {"note": _("note"), "warning": _("look at it"), "refused": _("not taken in")}
     return [
         [
             {"value": one.line or _("whole file"), "number": bool(one.line)},
-            {"value": words.get(one.severity, one.severity)},
+            {"value": how_grave(one.severity)},
             {"value": one.text},
         ]
         for one in problems

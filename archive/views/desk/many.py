@@ -21,7 +21,7 @@ from ...timecode.decoding import decode_lines
 from ..loading import GatedRequest, for_role
 from ..pages.parts import Shown
 from .bring import arriving_row
-from .drawing import crumbs, draw
+from .drawing import crumbs, draw, how_grave
 from .uploading import PIECE_BYTES
 
 # A press of the button takes rows in for about so long; then the page says how far it is and goes on at the next.
@@ -171,10 +171,9 @@ def _row(row: Row, taken: Taken | None) -> list[Shown]:
 
 
 def _problem(one: Problem) -> list[Shown]:
-    words = {"note": _("note"), "warning": _("look at it"), "refused": _("not taken in")}
     return [
         {"value": one.row or _("table"), "number": bool(one.row)}, {"value": one.column},
-        {"value": words[one.severity]}, {"value": one.text},
+        {"value": how_grave(one.severity)}, {"value": one.text},
     ]
 
 
