@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import TemporaryUploadedFile
@@ -33,20 +34,21 @@ class ManyForm(forms.Form):
 
     table = forms.FileField(
         label=gettext_lazy("Table of the recordings"), help_text=gettext_lazy("A CSV file; see below."),
-        required=False, allow_empty_file=True, max_length=255,
+        allow_empty_file=True, max_length=255,
+        error_messages={"required": gettext_lazy("Choose the table that says what each file is.")},
     )
     sure = forms.BooleanField(
         required=False, label=gettext_lazy("New names that are close to known ones are meant as they are written.")
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.kept = str(self.data.get("kept_table", ""))
+        self.fields["table"].required = not self.kept.strip()
+
     def clean_table(self) -> bytes:
         file = self.cleaned_data["table"]
-        if file is not None:
-            return bytes(file.read(manifests.MOST_BYTES + 1))
-        text = str(self.data.get("kept_table", ""))
-        if not text.strip():
-            raise forms.ValidationError(_("Choose the table that says what each file is."))
-        return text.encode("utf-8", "replace")
+        return bytes(file.read(manifests.MOST_BYTES + 1)) if file is not None else self.kept.encode("utf-8", "replace")
 
 
 @for_role("is_archivist")
