@@ -10,13 +10,24 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from django.conf import settings
 from django.db import connection
 
 from archive.access import bringing, decisions, policy, triggers, writing
 from archive.models import Account, Audience, Builtin, Recording
 
+from .browser import chromium, visit  # noqa: F401 (fixtures for every test file)
+
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
 MINUTE = decisions.Minute(date(2020, 1, 2), "minute 1", "two of us", "for the test")
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix, tmp_path_factory) -> None:
+    """SQLite in a file, as it is used, and not in memory, where all threads of a site would share one connection."""
+    database = settings.DATABASES["default"]
+    if database["ENGINE"].endswith("sqlite3"):
+        database.setdefault("TEST", {})["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
 
 
 @pytest.fixture(autouse=True)

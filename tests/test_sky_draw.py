@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -15,10 +12,9 @@ from archive.models import Figure, Kind, Shape
 from archive.sky import SkyError
 from archive.sky.starnames import find_star, like, read_run
 
+from .browser import PHONE, fits, press
+
 pytestmark = pytest.mark.django_db
-CHROMIUM = shutil.which("chromium")
-QUIET = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync")
 NAMES = {"name-0-text": "The Hinge", "name-0-language": "en", "name-0-leads": "yes"}
 DRAWN = {**NAMES, "shape": "lines", "lines": "Polaris, Kochab\n72607 75097", "stars": "Vega", "about": "told by us"}
 # Hipparcos numbers of these names: IAU Catalog of Star Names (2018).
@@ -147,35 +143,17 @@ def test_only_archivists_draw_and_only_what_they_meet_in_full(client, cast, arch
 # --- with script ---
 
 
-@contextmanager
-def phone(site: str, session: str) -> Iterator[Any]:
-    """A phone's page of somebody who has signed in. The database must not be asked while it is open."""
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        context = browser.new_context(viewport={"width": 360, "height": 780}, has_touch=True)
-        context.set_default_timeout(10_000)
-        context.add_cookies([{"name": "sessionid", "value": session, "url": site}])
-        yield context.new_page()
-        browser.close()
-
-
 @pytest.mark.browser
-@pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed")
 @pytest.mark.django_db(transaction=True)
-def test_a_figure_is_drawn_by_finger_by_name_and_by_key(live_server, archivist):
-    with phone(live_server.url, archivist.cookies["sessionid"].value) as at:
-        draw_a_figure(at, live_server.url + reverse("draw_figure"))
+def test_a_figure_is_drawn_by_finger_by_name_and_by_key(visit, cast):
+    draw_a_figure(visit(reverse("draw_figure"), cast["archivist"], on=PHONE))
     made = stored()
     assert made.lines == [[KOCHAB, PHERKAD], [POLARIS, KOCHAB]]
     assert set(made.stars) == {POLARIS, KOCHAB, PHERKAD, VEGA}
 
 
-def draw_a_figure(at: Any, address: str) -> None:
+def draw_a_figure(at: Any) -> None:
     """One walk: find by name, tap, keys, undo and redo, take a stroke away, an error that loses nothing, save."""
-    wrong: list[str] = []
-    at.on("pageerror", lambda error: wrong.append(str(error)))
-    at.goto(address)
     at.wait_for_selector("#draw svg circle")
     said, lines, lone = at.locator(".draw-said"), at.locator("[name=lines]"), at.locator("[name=stars]")
 
@@ -224,16 +202,15 @@ def draw_a_figure(at: Any, address: str) -> None:
     assert lines.input_value() == "72607 75097"
     lines.fill("72607 75097\nPolaris, Kochab")
     assert at.locator(".draw-list button").count() == 3
-    assert at.evaluate("document.documentElement.scrollWidth") <= 360
+    assert fits(at)
 
     # What is wrong is said, and nothing is lost; then it is saved.
     at.fill("[name='name-0-text']", "")
-    at.click("button:has-text('Save')")
+    press(at, "button:has-text('Save')")
     at.wait_for_selector("text=Nothing was saved")
     assert lines.input_value() == "72607 75097\nPolaris, Kochab"
     at.fill("[name='name-0-text']", "The Hinge")
-    at.click("button:has-text('Save')")
+    press(at, "button:has-text('Save')")
     at.wait_for_selector("text=waits for the council")
     assert lines.input_value() == "72607 75097\n11767 72607"
     assert lone.input_value() == "91262"
-    assert wrong == []
