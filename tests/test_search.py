@@ -119,6 +119,16 @@ def test_words_phrases_and_exclusion():
     }
 
 
+def test_bars_join_what_may_be_met_instead():
+    assert read("goat | kiln") == read("kiln|goat goat | kiln")
+    either = Clause("", ("goat",), instead=(Clause("", ("kiln",)),))
+    assert read("fire kiln | goat").clauses == (Clause("", ("fire",)), either)
+    assert read("| goat |").clauses == read("goat").clauses
+    assert read("goat | -kiln").clauses == read("goat -kiln").clauses
+    assert "kiln" in read("goat | kiln").marks
+    assert read("|").clauses == ()
+
+
 @pytest.mark.parametrize("text", ["", "   ", "\n"])
 def test_nothing_typed_is_blank(text):
     assert read(text).is_blank
@@ -432,6 +442,21 @@ def test_a_star_finds_every_word_that_begins_so(cast, tmp_path):
         assert titles(ask(text)) == refs(part), text
     assert ask("weav").total == ask("we*").total == ask("loom -wef*").total == 0
     assert [piece.text for piece in marked("weaver, weft", read("weav*").marks) if piece.hit] == ["weaver"]
+
+
+def test_a_bar_finds_what_holds_either_and_ranks_by_both(cast, tmp_path):
+    recording = bring(None, tmp_path, "A talk")
+    said(recording, [(0, 900, "kiln fire"), (1000, 1900, "goat fire"), (2000, 2900, "goat kiln"), (3000, 3900, "sea")])
+    parts = [segment(recording, at * 1000, at * 1000 + 1000, f"Part {at}") for at in range(4)]
+    open_up(cast["council"], recording)
+    assert set(titles(ask("goat | kiln"))) == set(refs(*parts[:3]))
+    assert titles(ask("goat | kiln"))[0] == parts[2].ref
+    assert set(titles(ask("goat|kiln fire"))) == set(refs(*parts[:2]))
+    assert set(titles(ask("goat | \"fire sea\" | sea"))) == set(refs(*parts[1:]))
+    assert set(titles(ask("goat | kiln -fire"))) == set(refs(parts[2]))
+    both = {hit.number: hit.score for hit in ask("goat | kiln").hits}
+    assert both[parts[2].pk] == pytest.approx(ask("goat kiln").hits[0].score, abs=1e-9)
+    assert ask("nowhere | absent").alone[0][1] == 0
 
 
 def test_a_whole_reaches_what_is_tied_to_its_parts(cast, tmp_path):

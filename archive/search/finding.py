@@ -114,10 +114,11 @@ def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
 
 def _find(sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
     query = wanted.query
-    met = [_meet(sight, clause) for clause in query.wanted]
-    answers = _answers(sight, query, met)
+    groups = [[_meet(sight, option) for option in clause.options] for clause in query.wanted]
+    met = [each for group in groups for each in group]
+    answers = _answers(sight, query, groups)
     scores = _scores(sight, met)
-    things = [] if query.is_wordless else _things(sight, met)
+    things = [] if query.is_wordless else _things(sight, groups)
     answers &= _narrowed(sight, wanted)
     documents = np.flatnonzero(answers)
     ordered = _ordered(sight, documents, scores, wanted.sort)
@@ -134,7 +135,7 @@ def _find(sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
         kinds=_kinds(sight, documents),
         languages=_languages(sight, documents),
         heard=int(np.count_nonzero(_heard(sight)[documents])),
-        alone=[] if len(ordered) else [(each.clause, int(np.count_nonzero(each.times))) for each in met],
+        alone=[] if len(ordered) else [(group[0].clause, int(np.count_nonzero(_held(group)))) for group in groups],
     )
 
 
@@ -213,13 +214,18 @@ def _tied(sight: Sight, named: Flags, kinds: Sequence[str]) -> NDArray[np.float6
 # --- putting clauses together ---
 
 
-def _answers(sight: Sight, query: Query, met: list[_Met]) -> Flags:
-    """By document: passages that meet all that is wanted and nothing that is excluded."""
+def _held(group: list[_Met]) -> Flags:
+    """By document: whether any of these is met there."""
+    return np.logical_or.reduce([each.times > 0 for each in group])
+
+
+def _answers(sight: Sight, query: Query, groups: list[list[_Met]]) -> Flags:
+    """By document: passages that meet one of each group and nothing that is excluded."""
     answers = sight.board.is_told & sight.is_met
     if query.is_wordless:
         return np.zeros_like(answers)
-    for each in met:
-        answers &= each.times > 0
+    for group in groups:
+        answers &= _held(group)
     for clause in query.excluded:
         answers &= _meet(sight, clause).times == 0
     return answers
@@ -235,18 +241,18 @@ def _scores(sight: Sight, met: list[_Met]) -> NDArray[np.float64]:
     return scores
 
 
-def _things(sight: Sight, met: list[_Met]) -> list[int]:
+def _things(sight: Sight, groups: list[list[_Met]]) -> list[int]:
     """People, places, figures, mirrors and topics that answer themselves, best first."""
-    plain = [each for each in met if each.clause.field == ""]
+    plain = [kept for group in groups if (kept := [each for each in group if each.clause.field == ""])]
     if not plain:
         return []
     count, average = sight.things
     held = sight.is_met & ~sight.board.is_told
-    for each in plain:
-        held &= each.times > 0
+    for group in plain:
+        held &= _held(group)
     documents = np.flatnonzero(held)
     scores = np.zeros(len(documents))
-    for each in plain:
+    for each in (each for group in plain for each in group):
         idf = ranking.rarity(count, int(np.count_nonzero(each.times[~sight.board.is_told])))
         scores += ranking.weights(each.times[documents], sight.lengths[documents], average, idf)
     numbers = sight.board.numbers[documents]

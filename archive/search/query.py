@@ -1,13 +1,14 @@
-"""The query language: words, beginnings*, “phrases”, -without, and by: at: of: on: title: for where to look.
+"""The query language: words, beginnings*, “phrases”, this | or that, -without, and by: at: of: on: title: for where.
 
-All that is asked must be met; what a minus stands before must not. Reading never fails: what is no word is passed
-over, an open quotation mark is closed at the end, and what is too long is cut and said to be.
+All that is asked must be met, or one of what bars stand between; what a minus stands before must not. Reading never
+fails: what is no word is passed over, an open quotation mark is closed at the end, and what is too long is cut and
+said to be.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
 from .words import words_of
@@ -20,9 +21,10 @@ LEAST_LETTERS = 3  # before the star of a beginning
 BY, AT, OF, ON, TITLE = "by", "at", "of", "on", "title"
 FIELDS = (BY, AT, OF, ON, TITLE)
 
+BAR = "|"
 QUOTES = str.maketrans(dict.fromkeys("“”„‟«»＂", '"'))
 PART = re.compile(
-    r'(?P<minus>[-−–])?(?:(?P<field>' + "|".join(FIELDS) + r'):\s*)?(?:"(?P<phrase>[^"]*)"?|(?P<word>[^\s"]+))',
+    r'(?P<minus>[-−–])?(?:(?P<field>' + "|".join(FIELDS) + r'):\s*)?(?:"(?P<phrase>[^"]*)"?|(?P<word>\||[^\s"|]+))',
     re.IGNORECASE,
 )
 
@@ -31,15 +33,21 @@ PART = re.compile(
 class Clause:
     """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere.
 
-    `is_beginning`: any word that begins with the one word given. `typed` is how it was written; it makes no
-    difference to what is meant.
+    `is_beginning`: any word that begins with the one word given. `instead`: any of these does as well (they have none
+    of their own). `typed` is how it was written; it makes no difference to what is meant.
     """
 
     field: str
     words: tuple[str, ...]
     is_excluded: bool = False
     is_beginning: bool = False
+    instead: tuple[Clause, ...] = ()
     typed: str = dataclass_field(default="", compare=False)
+
+    @property
+    def options(self) -> tuple[Clause, ...]:
+        """What each by itself is enough: this and what may be met instead."""
+        return self, *self.instead
 
 
 @dataclass(frozen=True)
@@ -77,25 +85,38 @@ class Query:
     @property
     def marks(self) -> Marks:
         """The words to mark in what is found."""
-        whole = frozenset(word for clause in self.wanted if not clause.is_beginning for word in clause.words)
-        return Marks(whole, tuple(clause.words[0] for clause in self.wanted if clause.is_beginning))
+        asked = [option for clause in self.wanted for option in clause.options]
+        whole = frozenset(word for clause in asked if not clause.is_beginning for word in clause.words)
+        return Marks(whole, tuple(clause.words[0] for clause in asked if clause.is_beginning))
 
 
 def read(text: str) -> Query:
     """The query that is meant by what was typed. Never raises."""
     was_cut = len(text) > MOST_CHARS
-    clauses: list[Clause] = []
-    words = 0
+    groups: list[list[Clause]] = []
+    unlike: set[Clause] = set()
+    after_bar = False
     for match in PART.finditer(text[:MOST_CHARS].translate(QUOTES)):
         clause = _clause(match)
-        if clause is None or clause in clauses:
+        if clause is None:
+            after_bar = after_bar or match.group() == BAR
             continue
-        if words + len(clause.words) > MOST_WORDS:
+        unlike.add(clause)
+        if sum(len(one.words) for one in unlike) > MOST_WORDS:
             was_cut = True
             break
-        words += len(clause.words)
-        clauses.append(clause)
-    return Query(tuple(sorted(clauses)), was_cut, not text.strip())
+        if after_bar and groups and not clause.is_excluded and not groups[-1][0].is_excluded:
+            groups[-1].append(clause)
+        else:
+            groups.append([clause])
+        after_bar = False
+    return Query(tuple(sorted({_joined(group) for group in groups})), was_cut, not text.strip())
+
+
+def _joined(group: list[Clause]) -> Clause:
+    """One clause of them all, the same whatever order they were typed in."""
+    first, *others = sorted(set(group))
+    return replace(first, instead=tuple(others))
 
 
 def _clause(match: re.Match[str]) -> Clause | None:
