@@ -12,7 +12,8 @@ Pure numpy and ERFA; no Django.  This is the front door: import from here, not f
                 like_night (the night of another year, in days since the solstice)
     a year      year_bands({key: [hip, ...]}, place, 2025): evenings, midnights and mornings a figure is up
     a night     tonight(place, parse_date("2025-06-21"), {key: [hip, ...]}) in plain data and codes
-    ground      read_bearing (what a bearing points at); match_mirror, places_on_map, stars_on_chart
+    ground      read_bearing (what a bearing points at); lay_mirror (stars laid on places), chance_of_pairing,
+                chance_of_places, chance_of_stars, propose_pairings, chance_of_search, through_years
     command     verbs.answer({...}) gives what ``manage.py sky`` prints
 
 Conventions: azimuth from north through east; longitudes east positive; years astronomical (0 exists);
@@ -24,13 +25,20 @@ from .altaz import Place, body_altaz, refraction_of_apparent, refraction_of_true
 from .bearings import Bearing, BearingMatch, read_bearing, sun_dates
 from .bodies import BODIES
 from .catalogue import Catalogue, StarName, load_catalogue
+from .chance import Chance, Field, Pairing, field_of
+from .chance import by_pairing as chance_of_pairing
+from .chance import by_places as chance_of_places
+from .chance import by_stars as chance_of_stars
+from .chance import propose as propose_pairings
+from .chance import searched as chance_of_search
 from .chart import ChartRequest, ChartWords, FigureDrawing, chart_css, draw_chart, figure_stars, figures_up
 from .errors import SkyError
 from .frames import NearStar, Pole, nearest_to_pole, pole, pole_path
 from .horizon import Crossing, StarAlmanac, body_crossing, evening_hours, rise_azimuth_deg, star_almanac, star_crossing
 from .likenight import LikeNight, like_night
-from .mirror import MirrorMatch, places_on_map, stars_on_chart
-from .mirror import match as match_mirror
+from .mirror import FEWEST_FOR_A_CLAIM, Fit, Laid, places_on_map, stars_on_chart
+from .mirror import lay as lay_mirror
+from .mirroryears import Years, through_years
 from .phases import Phases, star_phases
 from .places import FRAMES, star_places
 from .times import CalendarDate, calendar_date, format_date, format_time, local_moment, parse_date, parse_time
@@ -39,20 +47,25 @@ from .yearband import YearBand, year_bands
 
 __all__ = [
     "BODIES",
+    "FEWEST_FOR_A_CLAIM",
     "FRAMES",
     "Bearing",
     "BearingMatch",
     "CalendarDate",
     "Catalogue",
+    "Chance",
     "ChartRequest",
     "ChartWords",
     "Crossing",
+    "Field",
     "FigureDrawing",
     "FigureTonight",
+    "Fit",
+    "Laid",
     "LikeNight",
-    "MirrorMatch",
     "NearStar",
     "Night",
+    "Pairing",
     "Phases",
     "Place",
     "Pole",
@@ -60,26 +73,33 @@ __all__ = [
     "StarAlmanac",
     "StarName",
     "YearBand",
+    "Years",
     "body_altaz",
     "body_crossing",
     "calendar_date",
+    "chance_of_pairing",
+    "chance_of_places",
+    "chance_of_search",
+    "chance_of_stars",
     "chart_css",
     "draw_chart",
     "evening_hours",
+    "field_of",
     "figure_stars",
     "figures_up",
     "format_date",
     "format_time",
+    "lay_mirror",
     "like_night",
     "load_catalogue",
     "local_moment",
-    "match_mirror",
     "nearest_to_pole",
     "parse_date",
     "parse_time",
     "places_on_map",
     "pole",
     "pole_path",
+    "propose_pairings",
     "read_bearing",
     "refraction_of_apparent",
     "refraction_of_true",
@@ -92,6 +112,7 @@ __all__ = [
     "stars_on_chart",
     "stars_up",
     "sun_dates",
+    "through_years",
     "tonight",
     "year_bands",
 ]
