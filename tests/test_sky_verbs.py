@@ -2,6 +2,7 @@
 
 import io
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -46,6 +47,43 @@ def test_rise_with_a_date_and_with_a_year() -> None:
     assert higher["rise_azimuth_deg"] > yearly["rise_azimuth_deg"]
 
 
+@pytest.mark.parametrize(("body", "year", "turn", "declination"), [
+    # The obliquity of 2025 (23.436); Venus and the moon at their furthest then: 2025's major standstill, 28.7 degrees
+    # (obliquity + 5.145 at the mean, 0.15 more at most: Meeus, Mathematical Astronomy Morsels, from memory).
+    ("sun", 2025, "june solstice", 23.436), ("moon", 2025, "furthest north", 28.72),
+    ("moon", -9000, "major north", 24.2 + 5.145)])
+def test_rise_of_a_body_in_a_year_is_told_at_its_turns(body: str, year: int, turn: str, declination: float) -> None:
+    found = answer({"verb": "rise", "body": body, "lat": 46, "lon": -38, "year": year})
+    assert found["turn"] == turn
+    assert found["declination_deg"] == pytest.approx(declination, abs=0.05)
+    assert 40 < found["rise_azimuth_deg"] < 60
+    south = next(one for one in found["turns"] if one["turn"] in ("december solstice", "furthest south", "major south"))
+    assert south["declination_deg"] == pytest.approx(-found["declination_deg"], abs=0.1)
+
+
+def test_a_turn_where_the_sun_never_sets_says_so() -> None:
+    found = answer({"verb": "rise", "body": "sun", "lat": 80, "lon": 0, "year": 2025})
+    assert (found["never"], found["rise_azimuth_deg"]) == ("sets", None)
+    assert [one["never"] for one in found["turns"]] == ["sets", "rises", None, None]
+
+
+def test_rise_over_a_skyline(tmp_path: Path) -> None:
+    file = tmp_path / "skyline.csv"
+    file.write_text("azimuth,altitude\n0,0\n90,0\n100,6\n140,6\n150,0\n", encoding="utf-8")
+    asked = {"verb": "rise", "hip": 32349, "lat": 46, "lon": -38, "date": "2025-01-15"}
+    level, hills = answer(asked), answer({**asked, "horizon": str(file)})
+    assert hills["rise_at"] > level["rise_at"]
+    # Bennett's refraction at the horizon is half a minute of arc more than the usual 34'
+    assert abs(parse_time(hills["set_at"]) - parse_time(level["set_at"])) * 86400 < 5
+    assert hills["risings"][0]["altitude_deg"] == pytest.approx(6 - 8.5 / 60, abs=0.01)  # Bennett at 6 degrees: 8.5'
+    hazy = answer({**asked, "horizon": str(file), "extinction": 0.4})
+    assert hazy["set_at"] < hills["set_at"]
+    year = answer({"verb": "rise", "hip": 32349, "lat": 46, "year": 2025, "horizon": str(file)})
+    assert year["rise_azimuth_deg"] == pytest.approx(hills["rise_azimuth_deg"], abs=0.02)
+    sun = answer({**asked, "hip": None, "body": "sun", "horizon": str(file)})
+    assert sun["risings"][0]["altitude_deg"] > 5
+
+
 @pytest.mark.parametrize(("request_", "never"), [
     ({"hip": 11767, "lat": 60, "lon": 0, "year": 2025}, "sets"),
     ({"hip": 11767, "lat": -60, "lon": 0, "date": "2025-01-01"}, "rises"),
@@ -85,7 +123,11 @@ def test_bearing_and_phases_and_up() -> None:
     ({"verb": "altaz", "body": "pluto", "lat": 0, "lon": 0, "at": "2025-01-01"}, "pluto"),
     ({"verb": "altaz", "hip": 32349, "lat": 91, "lon": 0, "at": "2025-01-01"}, "latitude"),
     ({"verb": "altaz", "hip": 32349, "lat": 0, "lon": 0, "at": "now"}, "not a time"),
-    ({"verb": "rise", "body": "sun", "lat": 0, "lon": 0, "year": 2000}, "need a date"),
+    ({"verb": "rise", "body": "mars", "lat": 0, "lon": 0, "year": -3001}, "-3000"),
+    ({"verb": "rise", "body": "sun", "lat": 0, "year": 2000, "date": "2000-01-01"}, "not both"),
+    ({"verb": "rise", "body": "sun", "lat": 0, "lon": 0, "year": 2000, "horizon": __file__}, "Line"),
+    ({"verb": "rise", "hip": 32349, "lat": 0, "lon": 0, "year": 2000, "horizon": "no such file"}, "cannot be read"),
+    ({"verb": "rise", "hip": 32349, "lat": 0, "lon": 0, "year": 2000, "extinction": 0.2}, "horizon file"),
     ({"verb": "rise", "hip": 32349, "lat": 0, "lon": 0, "year": 2000, "altitude": 90}, "horizon"),
     ({"verb": "phases", "hip": 32349, "lat": 0, "lon": 0, "year": 1.5}, "whole")])
 def test_bad_requests_say_what_is_wrong(request_: Any, words: str) -> None:

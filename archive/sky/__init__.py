@@ -8,6 +8,8 @@ Pure numpy and ERFA; no Django.  This is the front door: import from here, not f
                 format_time and format_date turn one back; local_moment(...) makes one from a clock on a wall
     places      star_places, pole, pole_path, nearest_to_pole, star_altaz, body_altaz
     horizon     star_crossing, body_crossing (rise, set, culmination); star_almanac, evening_hours (long tables)
+    skyline     read_skyline(text); star_passage, figure_passages, body_passage (over hills, and through air);
+                turns (how far north and south a body goes in a year)
     seasons     star_phases (first and last nights); sun_dates (days the sun has a declination);
                 like_night (the night of another year, in days since the solstice)
     a year      year_bands({key: [hip, ...]}, place, 2025): evenings, midnights and mornings a figure is up
@@ -39,10 +41,13 @@ from .likenight import LikeNight, like_night
 from .mirror import FEWEST_FOR_A_CLAIM, Fit, Laid, places_on_map, stars_on_chart
 from .mirror import lay as lay_mirror
 from .mirroryears import Years, through_years
+from .passages import Event, FigurePassage, Passage, body_passage, figure_passages, star_passage
 from .phases import Phases, star_phases
 from .places import FRAMES, star_places
+from .skyline import LineProblem, Skyline, SkylineError, read_skyline
 from .times import CalendarDate, calendar_date, format_date, format_time, local_moment, parse_date, parse_time
 from .tonight import FigureTonight, Night, stars_up, tonight
+from .turns import Turn, turn_azimuths_deg, turns
 from .yearband import YearBand, year_bands
 
 __all__ = [
@@ -57,25 +62,33 @@ __all__ = [
     "ChartRequest",
     "ChartWords",
     "Crossing",
+    "Event",
     "Field",
     "FigureDrawing",
+    "FigurePassage",
     "FigureTonight",
     "Fit",
     "Laid",
     "LikeNight",
+    "LineProblem",
     "NearStar",
     "Night",
     "Pairing",
+    "Passage",
     "Phases",
     "Place",
     "Pole",
     "SkyError",
+    "Skyline",
+    "SkylineError",
     "StarAlmanac",
     "StarName",
+    "Turn",
     "YearBand",
     "Years",
     "body_altaz",
     "body_crossing",
+    "body_passage",
     "calendar_date",
     "chance_of_pairing",
     "chance_of_places",
@@ -85,6 +98,7 @@ __all__ = [
     "draw_chart",
     "evening_hours",
     "field_of",
+    "figure_passages",
     "figure_stars",
     "figures_up",
     "format_date",
@@ -101,12 +115,14 @@ __all__ = [
     "pole_path",
     "propose_pairings",
     "read_bearing",
+    "read_skyline",
     "refraction_of_apparent",
     "refraction_of_true",
     "rise_azimuth_deg",
     "star_almanac",
     "star_altaz",
     "star_crossing",
+    "star_passage",
     "star_phases",
     "star_places",
     "stars_on_chart",
@@ -114,5 +130,7 @@ __all__ = [
     "sun_dates",
     "through_years",
     "tonight",
+    "turn_azimuths_deg",
+    "turns",
     "year_bands",
 ]

@@ -23,13 +23,16 @@ from .vectors import DEGREE, ra_dec, rotate, wrap
 
 MOON_TILT_DEG = 5.145
 """Mean tilt of the moon's path to the ecliptic (Meeus, Astronomical Algorithms, chapter 47)."""
+MOON_PARALLAX_DEG = 0.951
+"""Mean horizontal parallax of the moon, 57' 3" (Meeus, chapter 47); 54' to 61.5'.  Seen from the ground the moon
+stands that much lower than from the Earth's middle, which its declination is told for."""
 
 
 @dataclass(frozen=True)
 class BearingMatch:
     """Something whose declination fits.  ``kind``: "star", "sun" or "moon"; ``what`` a name or a code
     ("june solstice", "december solstice", "equinox", "dates", "major north", "minor south", ...);
-    ``off_deg`` is the match's declination less the bearing's."""
+    ``off_deg`` is the match's declination less the bearing's (for the moon, with its parallax)."""
 
     kind: str
     what: str
@@ -96,7 +99,7 @@ def _sun(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:
 
 
 def _moon(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:
-    """The moon's furthest risings in its 18.6-year round (standstills); centre of the disc, no parallax."""
+    """The moon's furthest risings in its 18.6-year round (standstills); centre of the disc."""
     eps = float(obliquity(float(year))) / DEGREE
     extremes = [(f"{size} {side}", sign * (eps + tilt)) for size, tilt in
                 (("major", MOON_TILT_DEG), ("minor", -MOON_TILT_DEG)) for side, sign in
@@ -118,5 +121,7 @@ def read_bearing(lat_deg: float, azimuth_deg: float, altitude_deg: float = 0.0, 
     true = altitude_deg - (float(refraction_of_apparent(altitude_deg)) if refraction else 0.0)
     dec = declination_deg(lat_deg, azimuth_deg, true)
     stars = sorted(_stars(dec, year, v_limit, within_deg), key=lambda m: (abs(m.off_deg), m.hip or 0))
-    matches = _sun(dec, year, within_deg) + _moon(dec, year, within_deg) + stars
+    lifted = true + MOON_PARALLAX_DEG * float(np.cos(true * DEGREE))
+    moon = _moon(declination_deg(lat_deg, azimuth_deg, lifted), year, within_deg)
+    matches = _sun(dec, year, within_deg) + moon + stars
     return Bearing(dec, true, "rises" if 0 < azimuth_deg % 360 < 180 else "sets", year, tuple(matches))

@@ -18,7 +18,7 @@ import numpy as np
 from erfa import ufunc
 
 from .errors import SkyError
-from .frames import DAYS_PER_LIGHT_AU, aberrate, ecliptic_matrix
+from .frames import DAYS_PER_LIGHT_AU, aberrate, ecliptic_matrix, nutation
 from .times import epoch_of_jd
 from .vectors import Floats, Number, as_floats, normalise, rotate, rotate_back
 
@@ -145,7 +145,12 @@ def moon_phase(jd_tt: Number) -> tuple[Floats, Floats]:
 
 
 def solar_longitude(jd_tt: Number) -> Floats:
-    """Apparent longitude of the sun on the ecliptic of date, radians 0..2 pi (nutation left out)."""
+    """Apparent longitude of the sun on the true ecliptic of date, radians 0..2 pi.
+
+    Nutation (17 arcsec) is left out more than a thousand years from 2000, where its series no longer holds.
+    """
     direction, _ = apparent_direction("sun", jd_tt)
-    on_ecliptic = rotate(ecliptic_matrix(epoch_of_jd(jd_tt)), direction)
-    return np.arctan2(on_ecliptic[..., 1], on_ecliptic[..., 0]) % (2 * np.pi)
+    year = epoch_of_jd(jd_tt)
+    on_ecliptic = rotate(ecliptic_matrix(year), direction)
+    shift = np.where(np.abs(year - 2000) < 1000, nutation(jd_tt)[0], 0.0)
+    return as_floats((np.arctan2(on_ecliptic[..., 1], on_ecliptic[..., 0]) + shift) % (2 * np.pi))

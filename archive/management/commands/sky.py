@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from archive.sky import SkyError
 from archive.sky.verbs import ARGUMENTS, VERBS, answer, answer_lines
 
-_NUMBERS = ("hip", "year", "lat", "lon", "altitude", "azimuth", "limit", "skyline")
+_NUMBERS = ("hip", "year", "lat", "lon", "altitude", "azimuth", "limit", "skyline", "extinction")
 _FLAGS = ("no_refraction", "south")
 _HELP = {
     "hip": "Hipparcos number of a star", "body": "sun, moon, mercury, venus, mars, jupiter or saturn",
@@ -19,7 +19,9 @@ _HELP = {
     "date": "day, like 2025-06-21", "altitude": "degrees; for rise the TRUE altitude taken as the horizon, for "
     "bearing the skyline as measured", "azimuth": "degrees from north through east",
     "frame": "icrs, mean, true or apparent", "limit": "faintest magnitude", "skyline": "true altitude in degrees",
-    "no_refraction": "take the altitude as true", "south": "the south pole"}
+    "horizon": "a file of the skyline, azimuth and altitude as measured in each line", "extinction": "magnitudes "
+    "that the air takes overhead, like 0.25: a star then counts from where it is seen",
+    "no_refraction": "take measured altitudes as true", "south": "the south pole"}
 
 
 class Command(BaseCommand):
