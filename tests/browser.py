@@ -130,6 +130,14 @@ def visit(chromium, live_server, monkeypatch) -> Iterator[Visits]:
     assert not visits.wrong, "\n".join(visits.wrong)
 
 
+def until(page: Any, is_so: str, given: Any = None) -> None:
+    """Wait until this JavaScript expression is true; in it, `given` is what was given.
+
+    A bare expression would be evaluated as a string again and again, which our pages' policy forbids.
+    """
+    page.wait_for_function(f"(given) => {is_so}", arg=given)
+
+
 def press(page: Any, what: str) -> None:
     """Click, as a person would, what stands in the middle of the window and no longer moves.
 

@@ -141,6 +141,7 @@ ROUTES: dict[str, Route] = {
     "edit_recording": Route("recording", posts=(NAMED,)),
     "close_seconds": Route("recording", ("", "?start=0:00&end=0:01"), posts=("", "start=0&end=0.5&reason=zz")),
     "draft": Route("recording"),
+    "typed_time": Route(asks=("?text=0:02.5", "?text=1:75", "")),
     "wave": Route("recording"),
     "sound_state": Route("recording"),
     "cut_hints": Route("recording"),

@@ -196,6 +196,29 @@ def test_a_piece_leaves_the_draft_once_it_is_cut(at_desk, recording) -> None:
     assert at_desk.get(url).json()["content"]["pieces"] == [{"id": "b"}]
 
 
+# --- typed times ---
+
+
+@pytest.mark.parametrize(("asked", "answer"), [
+    ({"text": "0:02.5"}, {"start_ms": 2500, "end_ms": None}),
+    ({"text": "PT2.5S"}, {"start_ms": 2500, "end_ms": None}),
+    ({"text": "#t=10,20"}, {"start_ms": 10_000, "end_ms": 20_000}),  # W3C Media Fragments 1.0, 4.2.1
+    ({"text": "00:00:03:12", "rate": "25"}, {"start_ms": 3480, "end_ms": None}),
+])
+def test_a_typed_time_is_read_for_the_bench(at_desk, asked, answer) -> None:
+    assert at_desk.get(reverse("typed_time"), asked).json() == answer
+
+
+@pytest.mark.parametrize(("asked", "words"), [
+    ({"text": "1:75"}, "only the first field may be more than 59"), ({"text": ""}, "Write a time."),
+    ({}, "Write a time."),
+    ({"text": "00:00:03:12"}, "frame rate is missing"), ({"text": "0:01", "rate": "x"}, "x"),
+    ({"text": "9" * 5000}, "too long"),
+])
+def test_what_is_no_time_is_answered_in_words(at_desk, asked, words) -> None:
+    assert words in at_desk.get(reverse("typed_time"), asked).json()["words"]
+
+
 # --- the waveform ---
 
 

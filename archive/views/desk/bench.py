@@ -13,9 +13,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ...access import desk, drafts, hints
 from ...access.showing import Label
 from ...models import Kind, Level, Recording
+from ...timecode.times import Span
 from ..loading import GatedRequest, fetch, for_role
 from .cut import recording_to_cut
 from .drawing import read_json
+from .fields import read_rate, read_time
 
 FIELD = {Kind.PERSON: "told_of", Kind.PLACE: "places", Kind.FIGURE: "figures", Kind.TOPIC: "topics"}
 
@@ -113,11 +115,26 @@ def _written(request: GatedRequest, known: dict[str, desk.Known], label: Label) 
     return known[label.kind].written(label)
 
 
+@for_role("is_archivist")
+@require_safe
+def typed_time(request: GatedRequest) -> HttpResponse:
+    """The moment or stretch that `text` names, in any form that the forms take, or words on what is wrong with it."""
+    try:
+        read = read_time(request.GET.get("text", ""), read_rate(request.GET.get("rate", "")))
+    except ValidationError as error:
+        return JsonResponse({"words": " ".join(error.messages)})
+    if read is None:
+        return JsonResponse({"words": _("Write a time.")})
+    start_ms, end_ms = read if isinstance(read, Span) else (read, None)
+    return JsonResponse({"start_ms": start_ms, "end_ms": end_ms})
+
+
 def _number(text: str) -> int | None:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 12 else None
 
 
 urlpatterns: list[URLPattern] = [
+    path("desk/time/", typed_time, name="typed_time"),
     path("desk/recordings/<str:ref>/draft/", draft, name="draft"),
     path("desk/recordings/<str:ref>/wave/", wave, name="wave"),
     path("desk/recordings/<str:ref>/sound-state/", sound_state, name="sound_state"),

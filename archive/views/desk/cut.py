@@ -22,8 +22,7 @@ from ...access.showing import SegmentCard, ShownTranscript
 from ...access.writing import Overtaken
 from ...models import Kind, Level, Recording, Segment
 from ...templatetags.undersky import clock
-from ...timecode.errors import TimecodeError
-from ...timecode.frames import parse_rate
+from ...timecode.frames import Rate
 from ...timecode.times import Span, format_clock, format_fragment
 from ..loading import GatedRequest, fetch, for_role
 from ..pages import cues, parts, players
@@ -31,7 +30,7 @@ from ..pages.parts import Shown
 from . import conflicts
 from .bring import written
 from .drawing import crumbs, draw, posted
-from .fields import AsksForNames, NamesField, TimeField, joined, read_time
+from .fields import AsksForNames, NamesField, TimeField, joined, read_rate, read_time
 
 CUES_A_PAGE = 300
 AROUND_MS = 60_000
@@ -96,15 +95,14 @@ class SegmentForm(AsksForNames):
         self.ask_about_new_names(given)
         return given
 
-    def _rate(self, given: dict[str, Any]) -> str | None:
-        text = given.get("rate", "").strip()
+    def _rate(self, given: dict[str, Any]) -> Rate | None:
         try:
-            return str(parse_rate(text)) if text else None
-        except TimecodeError as error:
-            self.add_error("rate", str(error))
+            return read_rate(given.get("rate", ""))
+        except ValidationError as error:
+            self.add_error("rate", error)
             return None
 
-    def _time(self, name: str, given: dict[str, Any], rate: str | None) -> int | Span | None:
+    def _time(self, name: str, given: dict[str, Any], rate: Rate | None) -> int | Span | None:
         try:
             return read_time(given.get(name, ""), rate)
         except ValidationError as error:

@@ -18,7 +18,7 @@ from ...access.making import Chosen
 from ...models import Kind
 from ...sky import load_catalogue
 from ...timecode.errors import TimecodeError
-from ...timecode.frames import Rate
+from ...timecode.frames import Rate, parse_rate
 from ...timecode.times import Span, parse_time, parse_time_or_span
 
 MOST_NAMES = 60
@@ -177,6 +177,14 @@ def read_time(text: str, rate: Rate | None) -> int | Span | None:
         return None
     try:
         return parse_time_or_span(text, rate)
+    except TimecodeError as error:
+        raise ValidationError(str(error)) from error
+
+
+def read_rate(text: str) -> Rate | None:
+    """Frames a second, or None where nothing is written. ValidationError in words."""
+    try:
+        return parse_rate(text.strip()) if text.strip() else None
     except TimecodeError as error:
         raise ValidationError(str(error)) from error
 

@@ -5,6 +5,7 @@
 
 import { clockText } from "./player.js";
 import { Keys } from "./desk_keys.js";
+import { readTime, sayBeside, typedMs } from "./desk_times.js";
 import { Wave } from "./desk_wave.js";
 
 const NAMES = ["speakers", "topics", "places", "figures", "told_of", "had_from"];
@@ -18,14 +19,6 @@ const LISTED = ["play", "back", "hold", "mark_start", "mark_end", "play_piece", 
   "other_edge", "split", "join", "undo", "redo"];
 
 /* ---------- plain functions ---------- */
-
-/** Milliseconds of what is typed in a time box ("1:02:03.5", "62:03"), or null. The server reads every other form. */
-export function typedMs(text) {
-  const match = /^(?:(\d{1,3}):)?(\d{1,4}):([0-5]\d)(?:[.,](\d{1,3}))?$/.exec(text.trim());
-  if (!match || (match[1] !== undefined && (match[2].length !== 2 || Number(match[2]) > 59))) return null;
-  const whole_s = Number(match[1] || 0) * 3600 + Number(match[2]) * 60 + Number(match[3]);
-  return whole_s * 1000 + Number((match[4] || "0").padEnd(3, "0"));
-}
 
 /** Two stretches from one, cut at time_ms; the second keeps who and what, not the title. */
 export function splitPiece(piece, time_ms, id) {
@@ -150,7 +143,7 @@ class Bench {
   listen() {
     this.section.addEventListener("click", (event) => this.onClick(event));
     this.section.addEventListener("change", (event) => this.onChange(event));
-    this.form.addEventListener("input", () => this.onTyped(false));
+    this.form.addEventListener("input", (event) => this.onTyped(event.target));
     this.form.addEventListener("change", (event) => this.onFormChange(event));
     this.form.addEventListener("submit", (event) => this.onSubmit(event));
     document.addEventListener("undersky:time", (event) => this.onTime(event.detail), true);
@@ -211,29 +204,49 @@ class Bench {
     boxes.slice(wanted).forEach((box) => box.remove());
   }
 
-  onTyped(isStep) {
-    if (!this.piece) {
-      if (!isStep || this.isOne) return;
-      const made = this.fromForm({ id: newId() });
-      if (made.start_ms === null && made.end_ms === null && !made.title) return;
-      this.state = { pieces: [...this.state.pieces, made], chosen: made.id };
-      const hidden = this.form.querySelector("[data-piece]");
-      if (hidden) hidden.value = made.id;
-    } else {
-      const typed = this.fromForm(this.piece);
-      this.state.pieces = this.state.pieces.map((one) => (one.id === typed.id ? typed : one));
-    }
+  /** What stands in the form is the stretch's; the first words typed where there is none begin one. */
+  onTyped(box) {
+    if (box.name === "cue") return;
+    const made = this.fromForm(this.piece || { id: newId() });
+    if (!this.piece && (this.isOne || (made.start_ms === null && made.end_ms === null && !made.title))) return;
+    if (this.typing !== box) this.step();
+    this.typing = box;
+    if (this.piece) this.state.pieces = this.state.pieces.map((one) => (one.id === made.id ? made : one));
+    else this.begun(made);
     this.show();
     this.keepSoon();
   }
 
+  /** Works on a new stretch from here on. */
+  begun(made) {
+    this.state = { pieces: [...this.state.pieces, made], chosen: made.id };
+    const hidden = this.form.querySelector("[data-piece]");
+    if (hidden) hidden.value = made.id;
+  }
+
   onFormChange(event) {
-    if (event.target.name === "cue") {
-      this.takeLines();
-      return;
-    }
+    const box = event.target;
+    this.typing = null;
+    if (box.name === "cue") this.takeLines();
+    else if (box === this.boxes.start || box === this.boxes.end) this.takeTime(box);
+  }
+
+  /** A time in any form that is taken on paper: what this page cannot read by itself, the server reads. */
+  async takeTime(box) {
+    const text = box.value.trim();
+    sayBeside(box, "");
+    if (text === "" || typedMs(text) !== null) return;
+    const read = await readTime(this.data.timeUrl, text, this.form.elements.rate.value);
+    if (box.value.trim() !== text) return;
+    sayBeside(box, read.words || "");
+    if (read.start_ms === undefined) return;
     this.step();
-    this.onTyped(true);
+    this.change(box === this.boxes.start ? this.read(read) : { end_ms: read.end_ms ?? read.start_ms });
+  }
+
+  /** Both ends, where what was typed names both. */
+  read({ start_ms, end_ms }) {
+    return end_ms === null ? { start_ms } : { start_ms, end_ms };
   }
 
   /** Ticked lines give the stretch, as they do without script. */
@@ -263,10 +276,7 @@ class Bench {
   /** Changes the stretch that is worked on, beginning one where there is none. */
   change(given) {
     if (!this.piece) {
-      const made = { ...this.fromForm({ id: newId() }), start_ms: null, end_ms: null };
-      this.state = { pieces: [...this.state.pieces, made], chosen: made.id };
-      const hidden = this.form.querySelector("[data-piece]");
-      if (hidden) hidden.value = made.id;
+      this.begun({ ...this.fromForm({ id: newId() }), start_ms: null, end_ms: null });
     }
     const changed = { ...this.piece, ...given };
     this.state.pieces = this.state.pieces.map((one) => (one.id === changed.id ? changed : one));
