@@ -22,6 +22,7 @@ from django.core.management import call_command
 from django.db import connection, transaction
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from whoosh import index as store
 
 from archive.access import bringing, decisions, indexing, showing, writing
 from archive.access.gate import Gate
@@ -29,7 +30,6 @@ from archive.models import Audience, ClosedSpan, Cue, IndexDebt, Item, Recording
 from archive.search import finding, index, query, ranking, sight
 from archive.search.finding import Found, Wanted
 from archive.search.query import Clause, read
-from archive.search.stock import NUMBERS
 from archive.search.words import Piece, marked, words_of
 
 from .conftest import bring, make_cast, open_up, segment
@@ -495,7 +495,7 @@ def test_changes_are_found_at_once_and_unchanged_words_are_left(cast, tmp_path):
     assert ask("added").total == 0
     writing.remove_segment(None, part)
     assert ask("changed").total == 0
-    assert not index.current().places_of(part.pk).size
+    assert not index.current().sheets_of(part.pk).size
 
 
 def test_a_debt_left_by_a_crash_is_paid_before_the_next_search(cast, tmp_path, monkeypatch):
@@ -571,6 +571,21 @@ def damage_pointer(folder):
     (folder.parent / "current.json").write_text("{")
 
 
+def damage_piece(folder):
+    for file in folder.glob("*.piece"):
+        file.write_bytes(b"x" * file.stat().st_size)
+
+
+def damage_piece_half_written(folder):
+    for file in folder.glob("*.piece"):
+        os.truncate(file, file.stat().st_size // 2)
+
+
+def damage_piece_missing(folder):
+    for file in folder.glob("*.piece"):
+        file.rename(file.with_suffix(".making"))
+
+
 def damage_form(folder):
     (folder.parent / "current.json").write_text(json.dumps({"folder": folder.name, "form": "0 older"}))
 
@@ -592,7 +607,10 @@ def test_a_passing_trouble_of_the_machine_costs_no_index(cast, tmp_path, monkeyp
 @pytest.mark.filterwarnings("ignore::ResourceWarning")  # Whoosh leaves files open that it fails to read
 @pytest.mark.parametrize(
     "damage",
-    [damage_missing, damage_half_written, damage_postings_only, damage_contents_table, damage_pointer, damage_form],
+    [
+        *(damage_missing, damage_half_written, damage_postings_only, damage_contents_table, damage_pointer),
+        *(damage_form, damage_piece, damage_piece_half_written, damage_piece_missing),
+    ],
 )
 def test_a_damaged_index_heals_itself(cast, tmp_path, damage):
     recording = bring(None, tmp_path, "A talk of kilns")
@@ -690,19 +708,43 @@ def test_a_broken_off_rebuild_leaves_the_old_index(cast, tmp_path):
     assert [one.name for one in old.parent.glob("whoosh-*")] == [old.name]
 
 
-def test_columns_read_at_one_stroke_are_whooshs_own(cast, tmp_path):
-    """Against Whoosh's column reader, row by row, over several parts and with deletions."""
+def test_a_piece_is_what_whoosh_itself_reads(cast, tmp_path):
+    """Against Whoosh's own readers, posting by posting and row by row, over several parts and with deletions."""
     recording = bring(None, tmp_path, "A talk")
-    said(recording, [(at * 100, at * 100 + 90, f"kiln {at}") for at in range(20)])
+    said(recording, [(at * 100, at * 100 + 90, f"kiln {at} kiln") for at in range(20)])
     index.current()
-    part = segment(recording, 0, 1000, "Added")
+    part = segment(recording, 0, 1000, "Added kiln", summary="kiln added")
     index.current()
     writing.remove_segment(None, part)
     stock = index.current()
-    for name in NUMBERS:
-        whole = [value for leaf, _ in stock.reader.leaf_readers() for value in leaf.column_reader(name)]
-        assert whole == getattr(stock, name).tolist()
-    assert [stock.reader.is_deleted(at) for at in range(len(stock))] == (~stock.is_live).tolist()
+    reader = store.open_dir(str(stock.folder)).reader()
+    parts = [leaf for leaf, _ in reader.leaf_readers()]
+    assert [leaf.segment().segment_id() for leaf in parts] == [piece.name for piece in stock.pieces]
+    for name in ("owner", "mark"):
+        whole = [value for leaf in parts for value in leaf.column_reader(name)]
+        assert whole == [value for piece in stock.pieces for value in piece[name].tolist()]
+    assert [reader.is_deleted(at) for at in range(reader.doc_count_all())] == (~stock.sheet_stands).tolist()
+    for leaf, piece, stands in zip(parts, stock.pieces, stock.standing, strict=True):
+        words = [word.decode() for word in leaf.lexicon("text")]
+        assert [piece._word(at).decode() for at in range(len(words))] == words
+        for word in words:
+            expected, postings = [], leaf.postings("text", word)
+            while postings.is_active():
+                expected += [(postings.id(), place) for place in postings.value_as("positions")]
+                postings.next()
+            assert [(sheet, place) for sheet, place in piece_places(piece, word) if stands[sheet]] == expected
+    reader.close()
+
+
+def piece_places(piece, word: str) -> list[tuple[int, int]]:
+    """The sheet and the place in it of every standing of the word, as the piece's arrays tell them."""
+    entries = piece.entries(word)
+    found = []
+    for atom, at in zip(piece["entry_atom"][entries].tolist(), piece["entry_at"][entries].tolist(), strict=True):
+        sheet = int(np.searchsorted(piece["first_atom"], atom, side="right")) - 1
+        before = int(piece["words"][piece["first_atom"][sheet] : atom].sum())
+        found.append((sheet, before + at))
+    return found
 
 
 def test_words_taken_back_do_not_stay_on_the_disk(cast, tmp_path):

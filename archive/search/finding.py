@@ -19,7 +19,7 @@ from ..access.indexing import Field
 from ..access.layout import Flags, Numbers
 from . import index, ranking
 from .query import AT, BY, OF, ON, TITLE, Clause, Query
-from .sight import OPEN, TIE_WEIGHT, Sight, sight_of
+from .sight import OPEN, TIE_WEIGHT, WEIGHTS, Sight, sight_of
 from .stock import NO_NUMBERS, Damaged
 
 FIT, OLDEST, NEWEST = "fit", "oldest", "newest"
@@ -149,7 +149,7 @@ def _meet(sight: Sight, clause: Clause) -> _Met:
     own = _is_own(parts, clause.field)
     which, documents = sight.homes_of(atoms[own])
     atoms, times = atoms[own][which], times[own][which]
-    weighted = times * sight.board.part_weight[atoms]
+    weighted = times * WEIGHTS[sight.board.stock.part[atoms]]
     counts = np.bincount(documents, weighted, minlength=len(sight.board.numbers)).astype(np.float64)
     counts += TIE_WEIGHT * _tied(sight, named, ALONG[clause.field])
     holding = int(np.count_nonzero(counts[sight.board.is_told]))

@@ -1,5 +1,7 @@
 """The index on the disk: Whoosh keeps the words and where they stand; this module keeps it whole and up to date.
 
+Beside each part of Whoosh's lies its piece (archive.search.pieces): as arrays; searches are answered from there.
+
 In the index folder lie `current.json` (which folder is in use, and in which form it was written), one folder of
 Whoosh files, a lock, and, while a new index is being built, `paid.log`: the items indexed meanwhile in the old one.
 
@@ -11,7 +13,6 @@ from __future__ import annotations
 
 import errno
 import fcntl
-import hashlib
 import json
 import logging
 import os
@@ -24,17 +25,14 @@ from typing import IO, Any
 
 import whoosh
 from django.conf import settings
-from whoosh import columns, fields
 from whoosh import index as store
-from whoosh.analysis.tokenizers import SpaceSeparatedTokenizer
 from whoosh.reading import SegmentReader
 
 from ..access import indexing
-from ..access.indexing import Atom
-from .stock import NUMBERS, Damaged, Stock
-from .words import words_of
+from . import pieces, sheets
+from .stock import Damaged, Stock
 
-FORM = f"1 {whoosh.versionstring()}"
+FORM = f"2 {whoosh.versionstring()}"
 # Archives up to this many items and cues are indexed anew within the request that finds the index missing.
 AT_ONCE = 5_000
 MEMORY_MB = 128
@@ -51,12 +49,6 @@ class NotReady(Exception):
 
     Nothing is answered from an index that is behind: it could tell of words that were taken back.
     """
-
-
-def _schema() -> fields.Schema:
-    column: Any = columns.NumericColumn
-    numbers = {name: fields.COLUMN(column("q")) for name in NUMBERS}
-    return fields.Schema(text=fields.TEXT(analyzer=SpaceSeparatedTokenizer(), phrase=True), **numbers)
 
 
 # --- places and locks ---
@@ -272,18 +264,30 @@ def rebuild(progress: Progress | None = None) -> int:
 
 def _build(folder: Path, progress: Progress | None) -> int:
     total, done = indexing.size(), 0
-    writer = store.create_in(str(folder), _schema()).writer(limitmb=MEMORY_MB, compound=False)
+    writer = store.create_in(str(folder), sheets.schema()).writer(limitmb=MEMORY_MB, compound=False)
     try:
         for numbers in indexing.batches():
             for atoms in indexing.atoms_of(numbers).values():
-                done += _add(writer, atoms)
+                sheets.add(writer, atoms)
+                done += len(atoms)
             if progress is not None:
                 progress(min(done, total), total)
     except BaseException:
         writer.cancel()
         raise
     writer.commit()
+    _make_pieces(folder)
     return done
+
+
+def _make_pieces(folder: Path) -> None:
+    reader: Any = store.open_dir(str(folder)).reader()
+    try:
+        for part, _ in reader.leaf_readers():
+            if part.doc_count_all():
+                pieces.make(folder, part)
+    finally:
+        reader.close()
 
 
 def _paid_meanwhile() -> list[int]:
@@ -322,15 +326,15 @@ def _write(folder: Path, numbers: list[int]) -> None:
     """Bring the atoms of these items in line; those that have not changed are left as they are."""
     stock = Stock.read(folder, _held[1] if _held else None)
     atoms = indexing.atoms_of(numbers)
-    changed = [number for number in numbers if stock.mark_of(number) != _mark(atoms[number])]
+    changed = [number for number in numbers if stock.mark_of(number) != sheets.mark(atoms[number])]
     if not changed:
         return
     writer = store.open_dir(str(folder)).writer(limitmb=MEMORY_MB, compound=False)
     try:
         for number in changed:
-            for place in stock.places_of(number):
-                writer.delete_document(int(place))
-            _add(writer, atoms[number])
+            for sheet in stock.sheets_of(number):
+                writer.delete_document(int(sheet))
+            sheets.add(writer, atoms[number])
     except BaseException:
         writer.cancel()
         raise
@@ -356,32 +360,6 @@ def _merge(writer: Any, parts: list[Any]) -> list[Any]:
         reader.close()
         gathered += whole - gone
     return kept
-
-
-def _add(writer: Any, atoms: list[Atom]) -> int:
-    mark = _mark(atoms)
-    for atom in atoms:
-        words = words_of(atom.text)
-        writer.add_document(
-            text=" ".join(words),
-            owner=atom.owner,
-            part=int(atom.field),
-            cue=atom.cue,
-            transcript=atom.transcript,
-            start_ms=atom.start_ms,
-            end_ms=atom.end_ms,
-            words=len(words),
-            mark=mark,
-        )
-    return len(atoms)
-
-
-def _mark(atoms: list[Atom]) -> int:
-    """A number that tells one state of an item's words from another (63 bits of BLAKE2b); 0 for no words."""
-    if not atoms:
-        return 0
-    digest = hashlib.blake2b(repr(atoms).encode("utf-8", "surrogatepass"), digest_size=8).digest()
-    return int.from_bytes(digest, "big") >> 1 or 1
 
 
 __all__ = ["Damaged", "NotReady", "current", "forget", "found_damaged", "heal", "pay", "rebuild"]

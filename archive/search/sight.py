@@ -19,7 +19,7 @@ from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Layout, Numbers
-from .stock import Stock
+from .stock import Stock, runs
 
 TOLD = ("segment", "recording")
 THINGS = ("person", "place", "figure", "mirror", "topic")
@@ -33,62 +33,79 @@ UPWARD = ("part_of", "narrower_than")
 KEPT_VIEWERS = 24
 
 
+NOWHERE, SEVERAL = -1, -2
+WEIGHTS = np.array([PART_WEIGHTS.get(part, 0.0) for part in range(max(Field) + 1)])
+
+
 @dataclass(frozen=True, eq=False)
 class Board:
-    """The index laid over the archive, the same for every viewer. Documents go by their place in `numbers`.
+    """The index laid over the archive, the same for every viewer. Documents go by their item number.
 
-    `homes` are the documents of every atom, one after the other; those of atom a run from first[a] to first[a + 1].
+    `home` is the document of every atom, or NOWHERE, or SEVERAL: then its documents stand in `shared`, pairs of atom
+    and document side by side, ascending.
     """
 
     stock: Stock
     layout: Layout
-    numbers: Numbers
-    document_of: Numbers  # by item number; -1 where the item is none
-    is_told: Flags  # by document: a segment or recording, not a thing
-    first: Numbers
-    homes: Numbers
-    part_weight: NDArray[np.float64]  # by atom
+    is_document: Flags  # by item number
+    is_told: Flags  # by item number: a segment or recording, not a thing
+    home: NDArray[np.int32]
+    shared: tuple[Numbers, Numbers]
+
+    @cached_property
+    def numbers(self) -> Numbers:
+        """The item number of each document."""
+        return np.arange(self.layout.size)
+
+    @cached_property
+    def cues(self) -> tuple[Numbers, Numbers]:
+        """By document: the first and the last atom that is a cue of it; where it has none, the last lies before."""
+        first = np.full(self.layout.size, len(self.home), dtype=np.int64)
+        last = np.full(self.layout.size, -1, dtype=np.int64)
+        alone = np.flatnonzero((self.home >= 0) & (self.stock.part == Field.CUE))
+        for atoms, documents in ((alone, self.home[alone]), self.shared):
+            np.minimum.at(first, documents, atoms)
+            np.maximum.at(last, documents, atoms)
+        return first, last
 
 
 def board(stock: Stock, layout: Layout) -> Board:
-    numbers = layout.of_kind(*TOLD, *THINGS)
-    document_of = np.full(layout.size, -1, dtype=np.int64)
-    document_of[numbers] = np.arange(len(numbers))
-    first, homes = _homes(stock, layout, document_of)
-    weights = np.zeros(max(Field) + 1)
-    weights[list(PART_WEIGHTS)] = list(PART_WEIGHTS.values())
+    home = np.full(len(stock), NOWHERE, dtype=np.int32)
+    shared = _settle(home, stock, layout, np.flatnonzero(stock.is_live))
     return Board(
         stock=stock,
         layout=layout,
-        numbers=numbers,
-        document_of=document_of,
-        is_told=np.isin(layout.kind[numbers], [lay.code(kind) for kind in TOLD]),
-        first=first,
-        homes=homes,
-        part_weight=weights[stock.part],
+        is_document=np.isin(layout.kind, [lay.code(kind) for kind in (*TOLD, *THINGS)]),
+        is_told=np.isin(layout.kind, [lay.code(kind) for kind in TOLD]),
+        home=home,
+        shared=shared,
     )
 
 
-def _homes(stock: Stock, layout: Layout, document_of: Numbers) -> tuple[Numbers, Numbers]:
-    """Texts belong to their owner, cues to the segments they lie in, and the cues left over to their recording."""
-    known = stock.is_live & (stock.owner < layout.size)
-    is_cue = stock.part == Field.CUE
-    texts = np.flatnonzero(known & ~is_cue)
-    cues = np.flatnonzero(known & is_cue)
+def _settle(home: NDArray[np.int32], stock: Stock, layout: Layout, atoms: Numbers) -> tuple[Numbers, Numbers]:
+    """Write the homes of these atoms; returns the pairs of those that have several.
+
+    Texts belong to their owner, cues to the segments they lie in, and the cues left over to their recording.
+    """
+    atoms = atoms[stock.owner[atoms] < layout.size]
+    atoms = atoms[layout.kind[stock.owner[atoms]] > 0]
+    home[atoms] = stock.owner[atoms]
+    cues = atoms[stock.part[atoms] == Field.CUE]
     inside, segments = _cues_in_segments(stock, layout, cues)
-    left = np.setdiff1d(cues, inside, assume_unique=False)
-    atoms = np.concatenate([texts, inside, left])
-    documents = document_of[np.concatenate([stock.owner[texts], segments, stock.owner[left]])]
-    kept = documents >= 0
-    atoms, documents = atoms[kept], documents[kept]
-    order = np.lexsort((documents, atoms))
-    first = np.searchsorted(atoms[order], np.arange(len(stock) + 1))
-    return first, documents[order]
+    order = np.argsort(inside, kind="stable")
+    inside, segments = inside[order], segments[order]
+    alone = np.ones(len(inside), dtype=np.bool_)
+    alone[1:] = inside[1:] != inside[:-1]
+    alone[:-1] &= inside[1:] != inside[:-1]
+    home[inside[alone]] = segments[alone]
+    home[inside[~alone]] = SEVERAL
+    return inside[~alone], segments[~alone]
 
 
 def _cues_in_segments(stock: Stock, layout: Layout, cues: Numbers) -> tuple[Numbers, Numbers]:
     """Pairs (atom, segment number), all recordings at once: their times are put one after the other on one line."""
     segments = layout.of_kind("segment")
+    segments = segments[np.isin(layout.holder[segments], stock.owner[cues])]
     line = lay.places(stock.owner[cues], stock.start_ms[cues])
     order = np.argsort(line, kind="stable")
     cues, starts = cues[order], line[order]
@@ -99,18 +116,11 @@ def _cues_in_segments(stock: Stock, layout: Layout, cues: Numbers) -> tuple[Numb
     before = np.searchsorted(np.maximum.accumulate(ends), from_line, side="right")
     counts = np.maximum(after - before, 0)
     which = np.repeat(np.arange(len(segments)), counts)
-    at = _runs(before, counts)
+    at = runs(before, counts)
     shared = np.minimum(ends[at], to_line[which]) - np.maximum(starts[at], from_line[which])
     shorter = np.minimum(ends[at] - starts[at], to_line[which] - from_line[which])
     inside = (shared > 0) & (2 * shared >= shorter)
     return cues[at[inside]], segments[which[inside]]
-
-
-def _runs(starts: Numbers, counts: Numbers) -> Numbers:
-    """start, start + 1, … for `count` steps, for each start, one after the other."""
-    total = int(counts.sum())
-    begins = np.cumsum(counts) - counts
-    return np.arange(total) - np.repeat(begins, counts) + np.repeat(starts, counts)
 
 
 @dataclass(frozen=True)
@@ -135,15 +145,20 @@ class Sight:
     @cached_property
     def is_met(self) -> Flags:
         """By document: at least its description is met."""
-        return self.level[self.board.numbers] >= DESCRIPTION
+        return (self.level >= DESCRIPTION) & self.board.is_document
 
     @cached_property
     def lengths(self) -> NDArray[np.float64]:
         """By document: the words this viewer meets of it, weighted by part."""
-        atoms = np.flatnonzero(self.is_seen)
-        which, documents = self.homes_of(atoms)
-        words = (self.board.stock.words * self.board.part_weight)[atoms[which]]
-        return np.bincount(documents, words, minlength=len(self.board.numbers)).astype(np.float64)
+        stock = self.board.stock
+        which, documents = self.homes_of(self.seen)
+        atoms = self.seen[which]
+        words = stock.words[atoms] * WEIGHTS[stock.part[atoms]]
+        return np.bincount(documents, words, minlength=self.board.layout.size)
+
+    @cached_property
+    def seen(self) -> Numbers:
+        return np.flatnonzero(self.is_seen)
 
     def statistics(self, is_told: bool) -> tuple[int, float]:
         """How many documents of the two sorts are met, and their average length."""
@@ -175,33 +190,33 @@ class Sight:
         return met & np.isin(lies.tie_kind, [lay.tie_code(kind) for kind in kinds])
 
     def _direct(self, kinds: tuple[str, ...]) -> Ties:
+        """In the order of `Layout.tie_source`, which is theirs by document."""
         lies = self.board.layout
-        met = self._met_ties(kinds) & (self.board.document_of[lies.tie_source] >= 0)
-        return Ties(self.board.document_of[lies.tie_source[met]], lies.tie_target[met], lies.tie_kind[met])
+        met = np.flatnonzero(self._met_ties(kinds) & self.board.is_document[lies.tie_source])
+        return Ties(lies.tie_source[met], lies.tie_target[met], lies.tie_kind[met])
 
     @cached_property
     def _upward(self) -> tuple[Numbers, Numbers]:
         """Parts and narrower topics, ascending, and beside each what it is a part of or narrower than."""
         lies = self.board.layout
         met = np.flatnonzero(self._met_ties(UPWARD))
-        met = met[np.argsort(lies.tie_source[met], kind="stable")]
         return lies.tie_source[met], lies.tie_target[met]
 
     def _with_wholes(self, ties: Ties) -> Ties:
         """Step by step upward, until a step brings nothing new (rings are harmless)."""
         below, above = self._upward
-        known = _table(ties)
+        if not len(below):
+            return ties
+        known = lay.packed(ties.documents, ties.targets, ties.kinds)
         edge = known
-        while len(edge) and len(below):
-            first = np.searchsorted(below, edge[:, 1], side="left")
-            counts = np.searchsorted(below, edge[:, 1], side="right") - first
-            step = edge[np.repeat(np.arange(len(edge)), counts)]
-            step[:, 1] = above[_runs(first, counts)]
-            wider = np.unique(np.concatenate([known, step]), axis=0)
-            if len(wider) == len(known):
-                break
-            known, edge = wider, step
-        return Ties(known[:, 0], known[:, 1], known[:, 2])
+        while len(edge):
+            documents, targets, kinds = lay.unpacked(edge)
+            first = np.searchsorted(below, targets, side="left")
+            counts = np.searchsorted(below, targets, side="right") - first
+            wider = lay.packed(np.repeat(documents, counts), above[runs(first, counts)], np.repeat(kinds, counts))
+            edge = np.setdiff1d(wider, known)
+            known = np.union1d(known, edge)
+        return Ties(*lay.unpacked(known))
 
     @cached_property
     def _ties(self) -> dict[tuple[str, ...], Ties]:
@@ -209,10 +224,16 @@ class Sight:
 
     def homes_of(self, atoms: Numbers) -> tuple[Numbers, Numbers]:
         """The documents of the atoms that are met: for each, which of the atoms it is a home of, and itself."""
-        first = self.board.first
-        counts = first[atoms + 1] - first[atoms]
-        which = np.repeat(np.arange(len(atoms)), counts)
-        documents = self.board.homes[_runs(first[atoms], counts)]
+        home = self.board.home[atoms]
+        which = np.flatnonzero(home >= 0)
+        documents = home[which].astype(np.int64)
+        shared_atoms, shared_documents = self.board.shared
+        if len(shared_atoms):
+            several = np.flatnonzero(home == SEVERAL)
+            first = np.searchsorted(shared_atoms, atoms[several], side="left")
+            counts = np.searchsorted(shared_atoms, atoms[several], side="right") - first
+            which = np.concatenate([which, np.repeat(several, counts)])
+            documents = np.concatenate([documents, shared_documents[runs(first, counts)]])
         met = self.is_met[documents]
         return which[met], documents[met]
 
@@ -220,12 +241,10 @@ class Sight:
     def first_word(self) -> Numbers:
         """By atom: the place of its first word on one line of all the words met, on which phrases are looked for.
 
-        Cues of a transcript that follow each other without a long pause run on; between all others is a gap. What is
-        not met is not on the line at all.
+        Cues of a transcript that follow each other without a long pause run on (a sheet holds them in the order they
+        were said); between all others is a gap. What is not met is not on the line at all.
         """
-        stock = self.board.stock
-        seen = np.flatnonzero(self.is_seen)
-        order = seen[np.lexsort((stock.cue[seen], stock.start_ms[seen], stock.transcript[seen]))]
+        stock, order = self.board.stock, self.seen
         gap = np.ones(len(order), dtype=np.int64)
         one, next_ = order[:-1], order[1:]
         gap[1:] = (stock.transcript[next_] == 0) | (stock.transcript[one] != stock.transcript[next_])
@@ -237,13 +256,8 @@ class Sight:
     @cached_property
     def line(self) -> tuple[Numbers, Numbers]:
         """The atoms met that hold a word, in the order of the line, and where each begins on it."""
-        atoms = np.flatnonzero(self.is_seen & (self.board.stock.words > 0))
-        atoms = atoms[np.argsort(self.first_word[atoms], kind="stable")]
+        atoms = self.seen[self.board.stock.words[self.seen] > 0]
         return atoms, self.first_word[atoms]
-
-
-def _table(ties: Ties) -> Numbers:
-    return np.unique(np.stack([ties.documents, ties.targets, ties.kinds], axis=1), axis=0)
 
 
 _lock = threading.Lock()

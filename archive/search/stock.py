@@ -1,12 +1,9 @@
-"""One state of the index in memory: its atoms as arrays, and the postings of a word as arrays, read when asked for."""
+"""One state of the index: its pieces side by side, so that atoms go by one number, and which of them still count."""
 
 from __future__ import annotations
 
-import threading
-import weakref
-from collections import OrderedDict
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -14,22 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 from whoosh import index as store
 
+from . import pieces
+from .pieces import Damaged, Piece
+
 Numbers = NDArray[np.int64]
-NUMBERS = ("owner", "part", "cue", "transcript", "start_ms", "end_ms", "words", "mark")
-KEPT_WORDS = 4_000
-KEPT_POSTINGS = 4_000_000
-
-
-class Damaged(Exception):
-    """The files of the index cannot be read."""
-
-
-@dataclass(frozen=True)
-class Leaf:
-    """One of the parts that Whoosh keeps an index in. A part is never changed, only marked and replaced."""
-
-    name: str
-    numbers: dict[str, Numbers]
+Flags = NDArray[np.bool_]
+NO_NUMBERS: Numbers = np.zeros(0, dtype=np.int64)
+# Sheets whose piece may be made anew within a request; where more are missing, the index is built anew.
+MADE_AT_ONCE = 5_000
 
 
 @dataclass(frozen=True)
@@ -40,156 +29,195 @@ class Postings:
     times: Numbers
 
 
-NO_NUMBERS: Numbers = np.zeros(0, dtype=np.int64)
-
-
 @dataclass(eq=False)
 class Stock:
-    """Atoms by their place; those marked as deleted have `is_live` False and count for nothing."""
+    """Atoms by their place over all pieces. Those of sheets that were replaced or taken away count for nothing.
+
+    `changed` are the items whose sheets differ from those of the state before, `before`; None where all may.
+    """
 
     folder: Path
-    reader: Any
-    leaves: list[Leaf]
     generation: int
-    is_live: NDArray[np.bool_]
-    owner: Numbers
-    part: Numbers
-    cue: Numbers
-    transcript: Numbers
-    start_ms: Numbers
-    end_ms: Numbers
-    words: Numbers
-    mark: Numbers
-
-    def __post_init__(self) -> None:
-        self._counts: OrderedDict[str, Postings] = OrderedDict()
-        self._places: OrderedDict[str, Postings] = OrderedDict()
-        self._lock = threading.Lock()
-        # The files are let go when nobody reads from this state any more: a search may still be at it.
-        weakref.finalize(self, self.reader.close)
+    pieces: list[Piece]
+    standing: list[Flags]  # for each piece, by sheet: it counts
+    before: int | None = None
+    changed: Numbers | None = field(default=None, repr=False)
 
     @classmethod
     def read(cls, folder: Path, before: Stock | None = None) -> Stock:
-        """The state on the disk; parts that `before` has read already are taken from it."""
+        """The state on the disk; pieces that `before` has read already are taken from it."""
         index: Any = store.open_dir(str(folder))
         generation = index.latest_generation()
         same = before if before is not None and before.folder == folder else None
         if same is not None and same.generation == generation:
             return same
         reader = index.reader()
-        known = {leaf.name: leaf for leaf in same.leaves} if same else {}
-        parts = [part for part, _ in reader.leaf_readers() if part.doc_count_all()]
-        leaves = [known.get(_name(part)) or Leaf(_name(part), _numbers(part)) for part in parts]
-        return cls(
-            folder=folder,
-            reader=reader,
-            leaves=leaves,
-            generation=generation,
-            is_live=_live(parts),
-            **{name: np.concatenate([NO_NUMBERS, *(leaf.numbers[name] for leaf in leaves)]) for name in NUMBERS},
-        )
+        try:
+            parts = [part for part, _ in reader.leaf_readers() if part.doc_count_all()]
+            known = {piece.name: piece for piece in same.pieces} if same else {}
+            made = [known.get(part.segment().segment_id()) or _piece(folder, part) for part in parts]
+            standing = [_standing(part) for part in parts]
+        finally:
+            reader.close()
+        _sweep(folder, {piece.name for piece in made})
+        stock = cls(folder, generation, made, standing)
+        if same is not None:
+            stock.before, stock.changed = same.generation, _changed(same, stock)
+        return stock
 
     def __len__(self) -> int:
-        return len(self.owner)
+        return int(self.first_atoms[-1])
 
-    def places_of(self, owner: int) -> Numbers:
-        return np.flatnonzero((self.owner == owner) & self.is_live)
+    @cached_property
+    def first_atoms(self) -> Numbers:
+        """By piece: the place of its first atom; at the end, how many atoms there are."""
+        return np.cumsum([0, *(piece.atoms for piece in self.pieces)])
+
+    def _column(self, name: str) -> NDArray[Any]:
+        if len(self.pieces) == 1:
+            return self.pieces[0][name]
+        return np.concatenate([np.zeros(0, dtype=np.int32), *(piece[name] for piece in self.pieces)])
+
+    @cached_property
+    def owner(self) -> Numbers:
+        return self._column("atom_owner")
+
+    @cached_property
+    def part(self) -> NDArray[np.uint8]:
+        return self._column("part").astype(np.uint8, copy=False)
+
+    @cached_property
+    def cue(self) -> Numbers:
+        return self._column("cue")
+
+    @cached_property
+    def transcript(self) -> Numbers:
+        return self._column("transcript")
+
+    @cached_property
+    def start_ms(self) -> Numbers:
+        return self._column("start_ms")
+
+    @cached_property
+    def end_ms(self) -> Numbers:
+        return self._column("end_ms")
+
+    @cached_property
+    def words(self) -> Numbers:
+        return self._column("words")
+
+    @cached_property
+    def is_live(self) -> Flags:
+        """By atom."""
+        flags = [np.repeat(live, np.diff(piece["first_atom"])) for piece, live in zip(*self._both, strict=True)]
+        return np.concatenate([np.zeros(0, dtype=np.bool_), *flags])
+
+    @property
+    def _both(self) -> tuple[list[Piece], list[Flags]]:
+        return self.pieces, self.standing
+
+    # --- sheets ---
+
+    @cached_property
+    def sheet_owner(self) -> Numbers:
+        return self._column("owner")
+
+    @cached_property
+    def sheet_stands(self) -> Flags:
+        return np.concatenate([np.zeros(0, dtype=np.bool_), *self.standing])
+
+    def sheets_of(self, owner: int) -> Numbers:
+        """The document numbers, in Whoosh, of the sheets of an item that count."""
+        return np.flatnonzero((self.sheet_owner == owner) & self.sheet_stands)
 
     def mark_of(self, owner: int) -> int:
         """The mark that the owner's atoms were written under; 0 where it has none."""
-        places = self.places_of(owner)
-        return int(self.mark[places[0]]) if len(places) else 0
+        found = self.sheets_of(owner)
+        return int(self._column("mark")[found[0]]) if len(found) else 0
+
+    def atoms_of(self, owners: Numbers) -> Numbers:
+        """The places of all atoms that count of these items, ascending."""
+        found = [NO_NUMBERS]
+        for piece, live, begins in zip(*self._both, self.first_atoms, strict=False):
+            sheets = np.flatnonzero(live & np.isin(piece["owner"], owners))
+            first, after = piece["first_atom"][sheets], piece["first_atom"][sheets + 1]
+            found.append(begins + runs(first, after - first))
+        return np.concatenate(found)
+
+    # --- words ---
+
+    def entries(self, word: str, *, is_beginning: bool = False) -> Numbers:
+        """The atom of every standing of the word, ascending within each word (of those that begin so, if asked)."""
+        found = [
+            piece["entry_atom"][self._slice(piece, word, is_beginning)] + begins
+            if begins
+            else piece["entry_atom"][self._slice(piece, word, is_beginning)]
+            for piece, begins in zip(self.pieces, self.first_atoms.tolist(), strict=False)
+        ]
+        return found[0] if len(found) == 1 else np.concatenate([NO_NUMBERS, *found])
+
+    @staticmethod
+    def _slice(piece: Piece, word: str, is_beginning: bool) -> slice:
+        return piece.entries_beginning(word) if is_beginning else piece.entries(word)
 
     def postings(self, word: str) -> Postings:
-        """Raises Damaged where the files cannot be read."""
-        return self._kept(self._counts, word, lambda: self._read([word]))
+        return _counted(self.entries(word))
 
     def beginning(self, start: str) -> Postings:
         """The postings of all words that begin so, taken together."""
-        return self._kept(self._counts, start + "*", lambda: self._read(self._words_beginning(start)))
+        return _counted(self.entries(start, is_beginning=True))
 
     def positions(self, word: str) -> Postings:
         """Every standing of the word by itself; `times` says which of the atom's words it is (from 0)."""
-        return self._kept(self._places, word, lambda: self._read_positions(word))
-
-    def _kept(self, among: OrderedDict[str, Postings], key: str, read: Callable[[], Postings]) -> Postings:
-        with self._lock:
-            held = among.pop(key, None)
-            among[key] = held = held if held is not None else read()
-            while len(among) > 1 and sum(len(each.atoms) for each in among.values()) > KEPT_POSTINGS:
-                among.popitem(last=False)
-            while len(among) > KEPT_WORDS:
-                among.popitem(last=False)
-            return held
-
-    def _words_beginning(self, start: str) -> list[str]:
-        try:
-            return [word.decode("utf-8") for word in self.reader.expand_prefix("text", start)]
-        except Exception as error:
-            raise Damaged(str(self.folder)) from error
-
-    def _read(self, words: list[str]) -> Postings:
-        atoms: list[int] = []
-        times: list[float] = []
-
-        def take(matcher: Any) -> None:
-            atoms.append(matcher.id())
-            times.append(matcher.weight())
-
-        for word in words:
-            self._each(word, take)
-        places, which = np.unique(np.array(atoms, dtype=np.int64), return_inverse=True)
-        return Postings(places, np.bincount(which, times, minlength=len(places)).astype(np.int64))
-
-    def _read_positions(self, word: str) -> Postings:
-        atoms: list[int] = []
-        positions: list[int] = []
-
-        def take(matcher: Any) -> None:
-            found = matcher.value_as("positions")
-            atoms.extend([matcher.id()] * len(found))
-            positions.extend(found)
-
-        self._each(word, take)
-        return Postings(np.array(atoms, dtype=np.int64), np.array(positions, dtype=np.int64))
-
-    def _each(self, word: str, take: Callable[[Any], None]) -> None:
-        """Go through the word's postings in the order of their atoms; any fault in the files becomes Damaged."""
-        try:
-            if ("text", word) not in self.reader:
-                return
-            matcher = self.reader.postings("text", word)
-            while matcher.is_active():
-                take(matcher)
-                matcher.next()
-        except Exception as error:
-            raise Damaged(str(self.folder)) from error
+        places = [piece["entry_at"][piece.entries(word)] for piece in self.pieces]
+        return Postings(self.entries(word), np.concatenate([NO_NUMBERS, *places]))
 
 
-def _name(part: Any) -> str:
-    return str(part.segment().segment_id())
+def runs(starts: Numbers, counts: Numbers) -> Numbers:
+    """start, start + 1, … for `count` steps, for each start, one after the other."""
+    total = int(counts.sum())
+    begins = np.cumsum(counts) - counts
+    return np.arange(total) - np.repeat(begins, counts) + np.repeat(starts, counts)
 
 
-def _live(parts: list[Any]) -> NDArray[np.bool_]:
-    live = [np.ones(part.doc_count_all(), dtype=np.bool_) for part in parts]
-    for flags, part in zip(live, parts, strict=True):
-        flags[list(part.segment().deleted_docs())] = False
-    return np.concatenate([np.zeros(0, dtype=np.bool_), *live])
+def _counted(entries: Numbers) -> Postings:
+    atoms, times = np.unique(entries, return_counts=True)
+    return Postings(atoms, times)
 
 
-def _numbers(part: Any) -> dict[str, Numbers]:
-    return {name: _column(part, name) for name in NUMBERS}
+def _piece(folder: Path, part: Any) -> Piece:
+    name = part.segment().segment_id()
+    found = pieces.read(folder, name)
+    if found is not None:
+        return found
+    if part.doc_count_all() > MADE_AT_ONCE:
+        raise Damaged(f"{pieces.path_of(folder, name)} is missing")
+    return pieces.make(folder, part)
 
 
-def _column(part: Any, name: str) -> Numbers:
-    """A column of 64-bit numbers at one stroke: big-endian as Whoosh writes them, its end left off where it is all 0.
+def _standing(part: Any) -> Flags:
+    flags = np.ones(part.doc_count_all(), dtype=np.bool_)
+    flags[list(part.segment().deleted_docs())] = False
+    return flags
 
-    Asking Whoosh row by row gives the same (tested), at a thousand times the cost.
-    """
-    column = np.zeros(part.doc_count_all(), dtype=np.int64)
-    filename = part.codec().column_filename(part.segment(), name)
-    if part.storage().file_exists(filename):
-        with part.storage().open_file(filename) as file:
-            written = np.frombuffer(bytes(file.read()), dtype=">i8")
-        column[: len(written)] = written
-    return column
+
+def _changed(before: Stock, after: Stock) -> Numbers:
+    """The owners of every sheet that counts in one of the two and not in the other."""
+    held = {piece.name: live for piece, live in zip(before.pieces, before.standing, strict=True)}
+    found = [NO_NUMBERS]
+    for piece, live in zip(after.pieces, after.standing, strict=True):
+        differs = live != held.pop(piece.name) if piece.name in held else live
+        found.append(piece["owner"][differs].astype(np.int64))
+    gone = {piece.name: piece for piece in before.pieces}
+    found += [gone[name]["owner"][live].astype(np.int64) for name, live in held.items()]
+    return np.unique(np.concatenate(found))
+
+
+def _sweep(folder: Path, names: set[str]) -> None:
+    """Take away the pieces of parts that Whoosh has merged into others; who still reads one keeps it."""
+    for path in (*folder.glob("*.piece"), *folder.glob("*.making")):
+        if path.stem not in names or path.suffix == ".making":
+            path.unlink(missing_ok=True)
+
+
+__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Postings", "Stock", "runs"]
