@@ -156,6 +156,9 @@ class Sight:
         words = stock.words[atoms] * WEIGHTS[stock.part[atoms]]
         return np.bincount(documents, words, minlength=self.board.layout.size)
 
+    def forget_words(self) -> None:
+        """Drop what was kept of words that were asked for."""
+
     @cached_property
     def seen(self) -> Numbers:
         return np.flatnonzero(self.is_seen)

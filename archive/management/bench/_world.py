@@ -22,6 +22,7 @@ class Size:
     segments_in_recording: int = 40
     cues_in_segment: int = 10
     words_in_cue: int = 12
+    words_in_summary: int = 12
     people: int = 200
     places: int = 300
     figures: int = 150
@@ -135,7 +136,7 @@ class World:
                     "start_ms": place_in * SEGMENT_MS,
                     "end_ms": (place_in + 1) * SEGMENT_MS,
                     "title": self.text(4),
-                    "summary": self.text(12),
+                    "summary": self.text(self.size.words_in_summary),
                 }
             )
             for tie, kind in (("told_by", "person"), ("belongs_to", "place"), ("names_figure", "figure")):
