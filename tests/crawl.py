@@ -42,6 +42,13 @@ PAGED = ("", "?page=2", "?page=999", "?page=x")
 LIST = Route(asks=PAGED, headers=({}, HTMX))
 HIDDEN = ("undecided", "audience", "notice", "described", "tied")
 ABOUT = ("", "?about={ref:fig-open}", *(f"?about={{ref:{kind}-{way}}}" for kind in ("top", "fig") for way in HIDDEN))
+MAPPED = (
+    *ABOUT, "?page=2", "?figure={ref:fig-open}", "?topic={ref:top-open}&speaker={ref:per-open}",
+    *(f"?{name}={{ref:{kind}-{way}}}" for name, kind in (("figure", "fig"), ("speaker", "per"), ("topic", "top"))
+      for way in ("audience", "notice", "described")),
+    "?season=x", "?nature={word:pla-audience:nature}", "?about={ref:per-open}", "?about={ref:rec-quiet}",
+    "?about={ref:mir-open}", "?about={ref:pla-described}",
+)
 
 # The find page is asked for words that only hidden things have, for parts of them, and for things by their address.
 WORDS = (
@@ -116,8 +123,10 @@ ROUTES: dict[str, Route] = {
     "segment_captions": Route("segment"),
     "find": Route(asks=FIND),
     "suggest": Route(asks=("", "?q=s", "?q=zq", "?q=zqp", "?q=zqpera", *(f"?q={word}" for word in WORDS[:24]))),
-    "map": Route(asks=ABOUT),
+    "map": Route(asks=MAPPED),
     "map_frame": Route(asks=ABOUT[:4]),
+    "map_places": Route(asks=MAPPED),
+    "map_place": Route("place", ("", "?figure={ref:fig-open}")),
     "places_geojson": Route(asks=ABOUT),
     "sky": Route(asks=("", "?kind=zenith&year=1000")),
     "sky_chart": Route(),

@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 
 from archive.access import decisions, founding, writing
+from archive.maps.geojson import bounds
 from archive.models import Audience, Level
 
 from .conftest import bring, open_up, segment
@@ -25,6 +26,23 @@ def shown(client, **query):
     return json.loads(client.get(reverse("places_geojson"), query).content)
 
 
+def drawn(client, **query):
+    return json.loads(client.get(reverse("map_places"), query).content)
+
+
+def topic(name: str):
+    return writing.add_topic(None, [writing.NameGiven("en", name, True)])
+
+
+def person(name: str):
+    return writing.add_person(None, [writing.NameGiven("en", name, True)])
+
+
+def figure(name: str, *hips: int):
+    lines = [list(hips)]
+    return writing.add_figure(None, [writing.NameGiven("en", name, True)], shape="lines", stars=list(hips), lines=lines)
+
+
 def test_a_place_waits_for_the_council(client, cast):
     cove = place("Cove", 46.01, -38.02)
     assert shown(client)["features"] == []
@@ -36,8 +54,9 @@ def test_a_place_waits_for_the_council(client, cast):
 def test_the_exact_spot_is_nowhere_for_those_who_may_not_know_it(client, cast):
     cove = place("Cove", 46.012345, -38.023456)
     open_up(cast["council"], cove, terms=decisions.Terms([Audience.objects.get(name="family")], others_see=2))
-    for name in ("map", "map_frame", "places_geojson"):
-        body = client.get(reverse(name)).content.decode()
+    drawn = [reverse(name) for name in ("map", "map_frame", "map_places", "places_geojson")]
+    for address in (*drawn, reverse("map_place", args=[cove.ref])):
+        body = client.get(address).content.decode()
         assert "46.012345" not in body
         assert "38.023456" not in body
     assert shown(client)["features"][0]["properties"]["precision"] == "cell"
@@ -48,7 +67,8 @@ def test_the_exact_spot_is_nowhere_for_those_who_may_not_know_it(client, cast):
 def test_moving_a_spot_inside_its_cell_changes_no_byte(client, cast):
     cove = place("Cove", 46.012345, -38.023456)
     open_up(cast["council"], cove, terms=decisions.Terms(others_see=Level.DESCRIPTION))
-    pages = [reverse("map"), reverse("map_frame"), reverse("places_geojson"), reverse("place", args=[cove.ref])]
+    pages = [reverse(name) for name in ("map", "map_frame", "map_places", "places_geojson")]
+    pages += [reverse(name, args=[cove.ref]) for name in ("place", "map_place")]
     before = [client.get(page).content for page in pages]
     type(cove).ungated.filter(pk=cove.pk).update(latitude_deg=46.09, longitude_deg=-38.09)
     assert [client.get(page).content for page in pages] == before
@@ -68,16 +88,108 @@ def test_the_frame_loads_from_our_host_alone_and_is_steady(client, cast):
 
 def test_names_with_markup_stay_words(client, cast):
     open_up(cast["council"], place("<script>alert(1)</script>", 46.01, -38.02))
-    for name in ("map", "map_frame"):
-        assert "<script>alert(1)" not in client.get(reverse(name)).content.decode()
+    for address in ("/map/", "/map/frame/", reverse("map_place", args=[drawn(client)["refs"][0]])):
+        assert "<script>alert(1)" not in client.get(address).content.decode()
 
 
 def test_it_narrows_to_what_has_to_do_with_one_thing(client, cast, tmp_path):
     cove, hill = place("Cove", 46.01, -38.02), place("Hill", 46.05, -38.05)
-    topic = writing.add_topic(None, [writing.NameGiven("en", "Boats", True)])
+    boats = topic("Boats")
     recording = bring(None, tmp_path, "A talk")
-    segment(recording, 0, 1000, "Of boats", places=[cove.pk], topics=[topic.pk])
-    open_up(cast["council"], recording, cove, hill, topic)
+    segment(recording, 0, 1000, "Of boats", places=[cove.pk], topics=[boats.pk])
+    open_up(cast["council"], recording, cove, hill, boats)
     assert len(shown(client)["features"]) == 2
-    assert [one["properties"]["name"] for one in shown(client, about=topic.ref)["features"]] == ["Cove"]
+    assert [one["properties"]["name"] for one in shown(client, about=boats.ref)["features"]] == ["Cove"]
     assert shown(client, about="nosuchref")["features"] == []
+
+
+@pytest.fixture
+def told(cast, tmp_path):
+    """Two places, two speakers; a talk recorded at the hill with a segment of each; one is told in winter alone."""
+    things = {
+        "cove": place("Cove", 46.01, -38.02), "hill": place("Hill", 46.05, -38.05), "one": person("One"),
+        "two": person("Two"), "kiln": figure("Kiln", 677, 1067), "boats": topic("Boats"),
+    }
+    talk = bring(None, tmp_path, "A talk")
+    first = segment(
+        talk, 0, 1000, "Of boats", places=[things["cove"].pk], speakers=[things["one"].pk], topics=[things["boats"].pk]
+    )
+    second = segment(talk, 1000, 2000, "Of fires", speakers=[things["two"].pk], figures=[things["kiln"].pk])
+    writing.tie(talk, "recorded_at", things["hill"])
+    winter = founding.season("All the year", (1, 1), (12, 31))
+    open_up(cast["council"], talk, *things.values())
+    terms = decisions.Terms([founding.everyone()], season=winter)
+    open_up(cast["council"], second, terms=terms)
+    return things | {"talk": talk, "first": first, "second": second, "season": winter}
+
+
+@pytest.mark.parametrize(
+    ("asked", "names"),
+    [
+        ({"speaker": "one"}, ["Cove", "Hill"]),
+        ({"speaker": "two"}, ["Hill"]),
+        ({"topic": "boats"}, ["Cove", "Hill"]),
+        ({"figure": "kiln"}, ["Hill"]),
+        ({"season": "season"}, ["Hill"]),
+        ({"speaker": "one", "figure": "kiln"}, []),
+        ({"about": "hill"}, ["Hill"]),
+        ({"about": "talk"}, ["Cove", "Hill"]),
+    ],
+)
+def test_what_is_told_of_a_place_and_there_narrows_it(client, told, asked, names):
+    query = {name: told[key].ref for name, key in asked.items()}
+    assert drawn(client, **query)["names"] == names
+    page = client.get(reverse("map"), query).content.decode()
+    assert [name for name in ("Cove", "Hill") if f">{name}</a></h3>" in page] == names
+
+
+def test_a_thing_of_another_kind_narrows_it_to_nothing(client, told):
+    assert drawn(client, speaker=told["kiln"].ref)["refs"] == []
+    assert drawn(client, season="nosuch")["refs"] == []
+    assert drawn(client, nature="cove")["names"] == ["Cove", "Hill"]
+    assert drawn(client, nature="nosuch")["names"] == []
+
+
+def test_a_place_gives_its_passages_to_be_played(client, told):
+    said = client.get(reverse("map_place", args=[told["hill"].ref])).content.decode()
+    assert "Told here" in said
+    assert reverse("segment_sound", args=[told["second"].ref]) in said
+    only = client.get(reverse("map_place", args=[told["hill"].ref]), {"speaker": told["one"].ref}).content.decode()
+    assert "Of boats" in only
+    assert "Of fires" not in only
+
+
+def test_a_mirror_is_drawn_between_the_places_that_are_met(client, cast, told):
+    third = place("Third", 46.09, -38.01)
+    kiln = figure("Oven", 677, 1067, 3092)
+    pairs = [(told["cove"], 677), (told["hill"], 1067), (third, 3092)]
+    mirror = writing.add_mirror(None, kiln, pairs, title="As above")
+    open_up(cast["council"], kiln, mirror)
+    assert [one["runs"] for one in drawn(client)["mirrors"]] == [[[[46.01, -38.02], [46.05, -38.05]]]]
+    assert drawn(client, figure=kiln.ref)["names"] == ["Cove", "Hill"]
+    open_up(cast["council"], third)
+    assert drawn(client)["mirrors"][0]["runs"] == [[[46.01, -38.02], [46.05, -38.05], [46.09, -38.01]]]
+
+
+def test_a_long_list_comes_in_pages_and_the_map_has_all(client, cast):
+    open_up(cast["council"], *(place(f"Cove {at:03d}", 46.0 + at / 1000, -38.0) for at in range(60)))
+    first, second = (client.get(reverse("map"), {"page": at}).content.decode() for at in (1, 2))
+    assert (first.count("data-show-place"), second.count("data-show-place")) == (50, 10)
+    assert len(drawn(client)["refs"]) == 60
+
+
+@pytest.mark.parametrize("spot", [(0.0, 180.0), (0.0, -180.0), (12.0, 179.9999), (90.0, 10.0), (-90.0, 0.0)])
+def test_places_at_the_edges_of_the_globe_are_shown(client, cast, spot):
+    open_up(cast["council"], place("Edge", *spot))
+    assert drawn(client)["at"] == [list(spot)]
+    assert client.get(reverse("map_frame")).status_code == 200
+
+
+def test_the_view_goes_across_the_date_line_rather_than_round_the_world():
+    spots = [geojson_of(-17.0, 179.5), geojson_of(-18.0, -179.0)]
+    assert bounds(spots) == (-18.0, 179.5, -17.0, 181.0)
+    assert bounds([geojson_of(0.0, -10.0), geojson_of(1.0, 20.0)]) == (0.0, -10.0, 1.0, 20.0)
+
+
+def geojson_of(latitude_deg: float, longitude_deg: float):
+    return {"geometry": {"type": "Point", "coordinates": [longitude_deg, latitude_deg]}}

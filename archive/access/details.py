@@ -214,10 +214,10 @@ def segment_counts(gate: Gate, numbers: Iterable[int]) -> dict[int, int]:
 def in_order(gate: Gate, kind: str) -> list[int]:
     """Everything met of a kind, by name."""
     named = showing.labels(gate, gate.numbers(kind).tolist())
-    return [one.number for one in sorted(named.values(), key=_by_name)]
+    return [one.number for one in sorted(named.values(), key=by_name)]
 
 
-def _by_name(label: Label) -> tuple[str, str, str]:
+def by_name(label: Label) -> tuple[str, str, str]:
     """Letters with marks stand with those without, as in most registers of names."""
     return fold(label.text), label.text.casefold(), label.ref
 
@@ -278,7 +278,7 @@ class _Tree:
         self.placed: set[int] = set()
 
     def nodes(self, numbers: Iterable[int], over: frozenset[int]) -> tuple[TopicNode, ...]:
-        wanted = sorted((self.named[number] for number in set(numbers) - over), key=_by_name)
+        wanted = sorted((self.named[number] for number in set(numbers) - over), key=by_name)
         return tuple(self._node(label, over) for label in wanted)
 
     def _node(self, label: Label, over: frozenset[int]) -> TopicNode:
@@ -311,7 +311,7 @@ def _handings(gate: Gate, number: int, own: str, other: str, plain: Iterable[int
     subjects = _subjects(gate, mine)
     named = showing.labels(gate, over)
     handed = [Handing(named[one], len(over[one]), _of_all(subjects, over[one])) for one in over if one in named]
-    return sorted(handed, key=lambda one: _by_name(one.person))
+    return sorted(handed, key=lambda one: by_name(one.person))
 
 
 def _subjects(gate: Gate, segments: list[int]) -> dict[int, list[Label]]:
@@ -329,7 +329,7 @@ def _subjects(gate: Gate, segments: list[int]) -> dict[int, list[Label]]:
 
 def _of_all(subjects: dict[int, list[Label]], segments: Iterable[int]) -> tuple[Label, ...]:
     found = {label for segment in segments for label in subjects.get(segment, ())}
-    return tuple(sorted(found, key=_by_name))
+    return tuple(sorted(found, key=by_name))
 
 
 # --- a person's own access ---
@@ -361,4 +361,4 @@ def own_trusts(gate: Gate) -> list[OwnTrust]:
         for row in rows
         if row.item_id in named
     ]
-    return sorted(shown, key=lambda one: (_by_name(one.item), one.starts_at))
+    return sorted(shown, key=lambda one: (by_name(one.item), one.starts_at))

@@ -6,7 +6,6 @@ catalogue data; words, voice, exact coordinates and star lists need `open`.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
@@ -32,6 +31,7 @@ from ..models import (
     Transcript,
 )
 from ..timecode.folding import fold
+from .cells import cell_of
 from .gate import Gate
 from .masks import Mask, RestRule
 from .spans import clip, overlaps
@@ -535,14 +535,6 @@ def _place(gate: Gate, row: Place, named: Label) -> PlaceShown:
         cell=None if exact else cell_of(row.latitude_deg, row.longitude_deg, row.cell_deg),
         caution=row.get_caution_display(),
     )
-
-
-def cell_of(latitude_deg: float, longitude_deg: float, size_deg: float) -> tuple[float, float, float, float]:
-    """South, west, north, east of the cell of a fixed grid from (0, 0) that holds the point: always the same one."""
-    south = math.floor(latitude_deg / size_deg) * size_deg
-    west = math.floor(longitude_deg / size_deg) * size_deg
-    edges = (south, west, min(south + size_deg, 90.0), min(west + size_deg, 180.0))
-    return tuple(round(edge, 6) for edge in edges)  # type: ignore[return-value]
 
 
 def figure(gate: Gate, row: Figure) -> FigureShown:

@@ -1,4 +1,8 @@
-"""The map itself: folium's page, with every part from our own host and the same bytes for the same data."""
+"""The map itself: folium's page, with every part from our own host and the same bytes for the same data.
+
+The page holds the land and where to look. The places come after it in one compact file (`columns`), and the script
+`undersky/map.js` draws those that are in view, so that thousands of them cost no more than some.
+"""
 
 from __future__ import annotations
 
@@ -6,23 +10,25 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import folium
-from branca.element import CssLink, Element, JavascriptLink
+from branca.element import CssLink, Element, JavascriptLink, MacroElement
 from django.conf import settings
 from django.templatetags.static import static
-from django.utils.html import format_html, format_html_join
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from folium.utilities import JsCode
+from folium.template import Template
 
+from ..access.ground import MirrorDrawn, PlaceCounted
 from .geojson import bounds
 
 Json = dict[str, Any]
 NARROWEST_DEG = 0.02
+DRAWN_DECIMALS = 6  # of a degree: a tenth of a metre
 
 
 class HouseMap(folium.Map):
@@ -32,28 +38,34 @@ class HouseMap(folium.Map):
     default_css: list[tuple[str, str]] = []
 
 
-BIND_POPUP = JsCode(
-    "function (feature, layer) { layer.bindPopup(feature.properties.popup, {maxWidth: 280});"
-    " layer.bindTooltip(feature.properties.tooltip); }"
-)
+class Places(MacroElement):
+    """Has the script draw the places that `options["places"]` is the address of."""
+
+    _template = Template(
+        "{% macro script(this, kwargs) %}underskyPlaces({{ this._parent.get_name() }}, {{ this.options|tojson }});"
+        "{% endmacro %}"
+    )
+
+    def __init__(self, options: Mapping[str, Any]) -> None:
+        super().__init__()
+        self._name = "Places"
+        self.options = dict(options)
 
 
-def page(features: Sequence[Json], layers: Sequence[Json], home: tuple[float, float]) -> str:
-    """The HTML of the map's frame. `features` carry `popup` and `tooltip` properties that are safe HTML already."""
-    house_map = HouseMap(location=list(home), zoom_start=10, tiles=None, control_scale=True, prefer_canvas=False)
+def page(features: Sequence[Json], layers: Sequence[Json], home: tuple[float, float], options: Json) -> str:
+    """The HTML of the map's frame. Of `features` (GeoJSON) only the bounds are taken; `options` go to the script."""
+    house_map = HouseMap(
+        location=list(home), zoom_start=10, tiles=None, control_scale=True, min_zoom=1, zoom_control="bottomright"
+    )
     _parts(house_map)
     if settings.TILE_SERVER:
         folium.TileLayer(settings.TILE_SERVER, attr=_("Tiles by the archive's tile server")).add_to(house_map)
     for layer in layers:
         folium.GeoJson(layer, style_function=lambda _one: {"className": "land"}, interactive=False).add_to(house_map)
-    if features:
-        folium.GeoJson(
-            {"type": "FeatureCollection", "features": list(features)},
-            marker=folium.CircleMarker(radius=9),
-            style_function=lambda one: {"className": f"place-{one['properties']['precision']}"},
-            on_each_feature=BIND_POPUP,
-        ).add_to(house_map)
-        house_map.fit_bounds(_view(features), max_zoom=13)
+    view = _view(features)
+    if view:
+        house_map.fit_bounds(view, max_zoom=13)
+    Places(options).add_to(house_map)
     root: Any = house_map.get_root()
     root.title = _("Map")
     return _steady(root.render())
@@ -64,9 +76,10 @@ def _parts(house_map: HouseMap) -> None:
     header = root.header
     header.add_child(CssLink(static("vendor/leaflet/leaflet.css")), name="leaflet_css")
     for sheet in ("colours", "map"):
-        header.add_child(CssLink(static(f"undersky/{sheet}.css")), name=sheet)
+        header.add_child(CssLink(static(f"undersky/{sheet}.css")), name=f"{sheet}_css")
     header.add_child(JavascriptLink(static("vendor/leaflet/leaflet.js")), name="leaflet")
-    header.add_child(JavascriptLink(static("undersky/scheme.js")), name="scheme")
+    for script in ("scheme", "map"):
+        header.add_child(JavascriptLink(static(f"undersky/{script}.js")), name=f"{script}_js")
     header.add_child(Element('<base target="_top">'), name="base")
 
 
@@ -79,9 +92,45 @@ def _view(features: Sequence[Json]) -> list[list[float]]:
     return [[south - margin, west - margin], [north + margin, east + margin]]
 
 
+def columns(places: Sequence[PlaceCounted], mirrors: Sequence[MirrorDrawn], figure_urls: Mapping[str, str]) -> Json:
+    """What the script draws, by columns: `at` is [latitude, longitude], or a cell's [south, west, north, east].
+
+    The names of languages and kinds of place stand once each; the columns hold their positions.
+    """
+    shown = [one.place for one in places]
+    languages = sorted({one.label.language for one in shown})
+    natures = sorted({one.nature for one in shown})
+    language_at = {tag: at for at, tag in enumerate(languages)}
+    nature_at = {nature: at for at, nature in enumerate(natures)}
+    return {
+        "languages": languages,
+        "natures": natures,
+        "refs": [one.label.ref for one in shown],
+        "names": [one.label.text for one in shown],
+        "language": [language_at[one.label.language] for one in shown],
+        "nature": [nature_at[one.nature] for one in shown],
+        "told": [one.told for one in places],
+        "at": [[round(degrees, DRAWN_DECIMALS) for degrees in one.at or one.cell or ()] for one in shown],
+        "mirrors": [
+            {
+                "figure": one.figure.text,
+                "language": one.figure.language,
+                "url": figure_urls[one.figure.ref],
+                "runs": [[[round(degrees, DRAWN_DECIMALS) for degrees in spot] for spot in run] for run in one.runs],
+            }
+            for one in mirrors
+        ],
+    }
+
+
 def _steady(html: str) -> str:
-    """folium numbers its parts at random; number them in order instead."""
+    """folium numbers its parts at random; number them in order instead. Let the page say its language and be enlarged.
+
+    (WCAG 2.2, success criteria 3.1.1 and 1.4.4.)
+    """
     seen: dict[str, str] = {}
+    html = html.replace("<html>", f'<html lang="{get_language() or "en"}">', 1)
+    html = re.sub(r",\s*maximum-scale=1\.0, user-scalable=no", "", html, count=1)
     return re.sub(r"(?<=_)[0-9a-f]{32}(?![0-9a-f])", lambda found: seen.setdefault(found[0], f"n{len(seen)}"), html)
 
 
@@ -90,8 +139,8 @@ def policy(html: str) -> str:
     scripts = re.findall(r"<script>(.*?)</script>", html, re.DOTALL)
     hashes = " ".join(f"'sha256-{_digest(script)}'" for script in scripts)
     return (
-        f"default-src 'none'; script-src 'self' {hashes}; style-src 'self' 'unsafe-inline'; "
-        f"img-src 'self' data: {_tile_host()}; base-uri 'self'; frame-ancestors 'self'"
+        f"default-src 'none'; script-src 'self' {hashes}; style-src 'self' 'unsafe-inline'; connect-src 'self'; "
+        f"media-src 'self'; img-src 'self' data: {_tile_host()}; base-uri 'self'; frame-ancestors 'self'"
     )
 
 
@@ -102,18 +151,6 @@ def _digest(script: str) -> str:
 def _tile_host() -> str:
     found = re.match(r"https?://[^/]+", settings.TILE_SERVER.replace("{s}.", "*."))
     return found[0] if found else ""
-
-
-def popup(name: str, also: str, nature: str, address: str, lines: Sequence[tuple[str, str]]) -> str:
-    """What a place says when it is pressed; `lines` are (words, address)."""
-    rest = format_html_join("", '<li><a href="{1}">{0}</a></li>', lines)
-    return format_html(
-        '<p class="place-name"><a href="{}">{}</a></p><p>{}</p><ul>{}</ul>',
-        address,
-        name,
-        " · ".join(part for part in (also, nature) if part),
-        rest,
-    )
 
 
 @lru_cache(maxsize=8)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 from typing import Any
 
@@ -46,17 +47,31 @@ def collection(features: Iterable[Json], **more: Any) -> Json:
 
 
 def bounds(features: Iterable[Json]) -> tuple[float, float, float, float] | None:
-    """South, west, north, east of what is shown, and of nothing else; None where nothing is."""
-    spots = [spot for one in features for spot in _positions(one["geometry"])]
-    if not spots:
+    """South, west, north, east of what is shown, and of nothing else; None where nothing is.
+
+    The narrowest stretch of longitudes that holds it all: across the date line east is greater than 180, so that
+    west is always the lesser (a drawing needs it so; in a file of the standard's it would wrap, section 5.2).
+    """
+    boxes = [_box_of(one["geometry"]) for one in features if one["geometry"] is not None]
+    if not boxes:
         return None
-    longitudes, latitudes = zip(*spots, strict=True)
+    west, east = _narrowest([(west, east) for _south, west, _north, east in boxes])
+    return min(box[0] for box in boxes), west, max(box[2] for box in boxes), east
+
+
+def _box_of(geometry: Json) -> tuple[float, float, float, float]:
+    ring = [geometry["coordinates"]] if geometry["type"] == "Point" else geometry["coordinates"][0]
+    longitudes, latitudes = zip(*(spot[:2] for spot in ring), strict=True)
     return min(latitudes), min(longitudes), max(latitudes), max(longitudes)
 
 
-def _positions(geometry: Json | None) -> list[list[float]]:
-    if geometry is None:
-        return []
-    if geometry["type"] == "Point":
-        return [geometry["coordinates"]]
-    return [spot for ring in geometry["coordinates"] for spot in ring]
+def _narrowest(stretches: list[tuple[float, float]]) -> tuple[float, float]:
+    """The stretch round the globe that leaves out the widest gap between those given."""
+    ordered = sorted(stretches)
+    ends = list(itertools.accumulate((east for _west, east in ordered), max))
+    gaps = [(ordered[at + 1][0] - ends[at], at) for at in range(len(ordered) - 1)]
+    around_deg = ordered[0][0] + 360.0 - ends[-1]
+    widest_deg, at = max(gaps, default=(0.0, 0))
+    if widest_deg <= around_deg:
+        return ordered[0][0], ends[-1]
+    return ordered[at + 1][0], ends[at] + 360.0

@@ -5,82 +5,122 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
-from django.http import HttpResponse, JsonResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
-from django.utils.html import conditional_escape
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from ..access import ground, showing
-from ..access.ground import PlaceOnMap
-from ..access.showing import Label
+from ..access import details, ground, met, showing
+from ..access.ground import Choices, Ground, PlaceOnMap, Wanted
+from ..access.showing import Label, SegmentCard
 from ..maps import frame, geojson
-from .loading import GatedRequest
+from ..models import Kind, Place
+from ..templatetags.undersky import clock
+from .loading import GatedRequest, OnlyNotice, fetch
+from .pages import parts
 
 Json = dict[str, Any]
+PAGE_SIZE = 50
+PASSAGES_SHOWN = 8
+KINDS = {"about": "", "figure": Kind.FIGURE, "speaker": Kind.PERSON, "topic": Kind.TOPIC}
 
 
-def _chosen(request: GatedRequest) -> Label | None:
-    """What the map is narrowed to. An address that is not met narrows it to nothing, like one that is not there."""
-    ref = request.GET.get("about", "")
-    return ground.about_what(request.gate, ref) if ref else None
+def _wanted(request: GatedRequest) -> Wanted | None:
+    """What the map is narrowed to; None where that is not met, which leaves nothing, as if it had never been."""
+    asked = _asked(request)
+    kinds = {name: kind for name, kind in KINDS.items() if name in asked}
+    found: Json = {name: ground.item_at(request.gate, asked[name], kind) for name, kind in kinds.items()}
+    if "season" in asked:
+        found["season"] = ground.season_at(asked["season"])
+    if None in found.values():
+        return None
+    return Wanted(**found, nature=asked.get("nature", ""))
 
 
-def _places(request: GatedRequest, about: Label | None) -> list[PlaceOnMap]:
-    if request.GET.get("about") and about is None:
-        return []
-    return ground.places_on_map(request.gate, about.number if about else None)
+def _asked(request: GatedRequest) -> dict[str, str]:
+    return {name: request.GET[name] for name in (*KINDS, "season", "nature") if request.GET.get(name)}
+
+
+def _query(request: GatedRequest) -> str:
+    """The narrowing as it was asked for, to be asked again."""
+    asked = _asked(request)
+    return f"?{urlencode(asked)}" if asked else ""
+
+
+# --- the page ---
 
 
 @require_safe
 def map_page(request: GatedRequest) -> HttpResponse:
-    about = _chosen(request)
-    places = _places(request, about)
-    query = f"?about={about.ref}" if about else ""
-    choices = [(_("Figures"), _labels(one.figures for one in places)), (_("Topics"), _topics(places))]
+    seen = Ground(request.gate)
+    wanted = _wanted(request)
+    numbers = seen.narrowed(wanted)[0] if wanted else []
+    page = details.page_of(numbers, parts.page_number(request), PAGE_SIZE)
+    query = _query(request)
     return render(
         request,
         "map.html",
         {
             "nav": "map",
-            "about": about,
-            "rows": [_row(one) for one in places],
-            "choices": choices,
+            "about": wanted.about if wanted else None,
+            "is_narrowed": bool(query),
+            "rows": seen.shown(wanted, page.numbers) if wanted else [],
+            "mirrors": seen.mirrors_drawn(wanted) if wanted else [],
+            "total": page.total,
+            "page": parts.page_links(page),
+            "fields": _fields(seen.choices(), request),
             "frame_url": reverse("map_frame") + query,
             "geojson_url": reverse("places_geojson") + query,
         },
     )
 
 
-def _labels(groups: Any) -> list[Label]:
-    found = {one.ref: one for group in groups for one in group}
-    return sorted(found.values(), key=lambda one: (one.text.casefold(), one.ref))
+def _fields(choices: Choices, request: GatedRequest) -> list[Json]:
+    """The boxes of the form; one without anything to choose is left away."""
+    given: list[tuple[str, Any, list[tuple[str, str, str]]]] = [
+        ("nature", _("Kind of place"), [(one, one, "") for one in choices.natures]),
+        ("figure", _("Sky figure"), _options(choices.figures)),
+        ("speaker", _("Who tells it"), _options(choices.speakers)),
+        ("topic", _("Topic"), _options(choices.topics)),
+        ("season", _("Told in season"), [(ref, name, "") for ref, name in choices.seasons]),
+    ]
+    return [
+        {"name": name, "label": label, "options": options, "chosen": request.GET.get(name, "")}
+        for name, label, options in given
+        if options
+    ]
 
 
-def _topics(places: Sequence[PlaceOnMap]) -> list[Label]:
-    return _labels(card.topics for one in places for card in one.segments)
+def _options(labels: Sequence[Label]) -> list[tuple[str, str, str]]:
+    return [(one.ref, f"{one.text} ({one.also})" if one.also else one.text, one.language) for one in labels]
 
 
-def _row(one: PlaceOnMap) -> Json:
-    return {
-        "label": one.place.label,
-        "nature": one.place.nature,
-        "at": one.place.at,
-        "cell": one.place.cell,
-        "caution": one.place.caution,
-        "segments": one.segments,
-        "figures": one.figures,
-    }
+# --- the frame and what is drawn in it ---
 
 
 @require_safe
 def map_frame(request: GatedRequest) -> HttpResponse:
-    held = showing.house()
-    features = [_feature(one) for one in _places(request, _chosen(request))]
-    html = frame.page(features, _layers(held.is_invented), (held.latitude_deg, held.longitude_deg))
+    held, wanted = showing.house(), _wanted(request)
+    shown = Ground(request.gate).counted(wanted) if wanted else []
+    query = _query(request)
+    options = {
+        "places": reverse("map_places") + query,
+        "place": reverse("map_place", args=["REF"]) + query,
+        "words": {
+            "many": _("%d places"),
+            "told": _("told of: %d"),
+            "area": _("shown as an area"),
+            "wait": _("One moment …"),
+            "fail": _("That could not be loaded. The list beside the map says the same."),
+            "unsounded": _("The sound is being made ready, or cannot be had. Open the passage to hear it."),
+        },
+    }
+    home = (held.latitude_deg, held.longitude_deg)
+    html = frame.page([geojson.feature(one.place) for one in shown], _layers(held.is_invented), home, options)
     return HttpResponse(html, headers={"Content-Security-Policy": frame.policy(html)})
 
 
@@ -93,40 +133,79 @@ def _layers(is_invented: bool) -> list[Json]:
     return [frame.layer(file) for file in files]
 
 
-def _feature(one: PlaceOnMap) -> Json:
-    label = one.place.label
-    lines = [(card.label.text, reverse("segment", args=[card.label.ref])) for card in one.segments[:8]]
-    lines += [(_("mirrors %s") % figure.text, reverse("figure", args=[figure.ref])) for figure in one.figures]
-    nature = one.place.nature if one.place.at else _("%s; its exact spot is not for everyone") % one.place.nature
-    address = reverse("place", args=[label.ref])
-    return geojson.feature(
-        one.place,
-        popup=frame.popup(label.text, label.also, nature, address, lines),
-        tooltip=conditional_escape(label.text),
+@require_safe
+def map_places(request: GatedRequest) -> JsonResponse:
+    seen, wanted = Ground(request.gate), _wanted(request)
+    mirrors = seen.mirrors_drawn(wanted) if wanted else []
+    urls = {one.figure.ref: reverse("figure", args=[one.figure.ref]) for one in mirrors}
+    found = frame.columns(seen.counted(wanted) if wanted else [], mirrors, urls)
+    return JsonResponse(found, json_dumps_params={"ensure_ascii": False, "separators": (",", ":")})
+
+
+@require_safe
+def map_place(request: GatedRequest, ref: str) -> HttpResponse:
+    """What a place says when it is pressed on the map: its passages, each to be played."""
+    try:
+        row = fetch(request, Place, ref)
+    except OnlyNotice as error:
+        raise Http404 from error
+    wanted = _wanted(request)
+    found = Ground(request.gate).shown(wanted, [row.pk]) if wanted else []
+    if not found:
+        raise Http404
+    one = found[0]
+    met.note(request.gate, row, "map")
+    return render(
+        request,
+        "ground/place.html",
+        {"row": one, "of": _passages(one.segments), "there": _passages(one.told_there)},
     )
+
+
+def _passages(cards: Sequence[SegmentCard]) -> Json:
+    return {
+        "more": max(len(cards) - PASSAGES_SHOWN, 0),
+        "items": [
+            {
+                "label": card.label,
+                "length": clock(card.duration_ms),
+                "speakers": ", ".join(one.text for one in card.speakers),
+                "cautions": card.cautions,
+                "sound": reverse("segment_sound", args=[card.label.ref]) if card.is_open else "",
+            }
+            for card in cards[:PASSAGES_SHOWN]
+        ],
+    }
+
+
+# --- the places as a file ---
 
 
 @require_safe
 def places_geojson(request: GatedRequest) -> JsonResponse:
-    features = [
-        geojson.feature(
-            one.place,
-            segments=[reverse("segment", args=[card.label.ref]) for card in one.segments],
-            figures=[figure.text for figure in one.figures],
-            precision_note="" if one.place.at else _("generalised to a cell of a fixed grid by the council's word"),
-        )
-        for one in _places(request, _chosen(request))
-    ]
+    wanted = _wanted(request)
+    found = Ground(request.gate).shown(wanted) if wanted else []
     access = _("As this viewer may meet it, at the time of asking. Ask the council before passing it on.")
     return JsonResponse(
-        geojson.collection(features, access=access),
+        geojson.collection((_feature(one) for one in found), access=access),
         content_type="application/geo+json",
         json_dumps_params={"ensure_ascii": False, "indent": 1},
+    )
+
+
+def _feature(one: PlaceOnMap) -> Json:
+    return geojson.feature(
+        one.place,
+        segments=[reverse("segment", args=[card.label.ref]) for card in one.segments],
+        figures=[figure.text for figure in one.figures],
+        precision_note="" if one.place.at else _("generalised to a cell of a fixed grid by the council's word"),
     )
 
 
 urlpatterns: list[URLPattern] = [
     path("map/", map_page, name="map"),
     path("map/frame/", map_frame, name="map_frame"),
+    path("map/places.json", map_places, name="map_places"),
+    path("map/places/<str:ref>/", map_place, name="map_place"),
     path("map/places.geojson", places_geojson, name="places_geojson"),
 ]

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 import json
+import math
 from pathlib import Path
 
 import pytest
 
-from archive.access.showing import Label, PlaceShown, cell_of
+from archive.access.cells import cell_of
+from archive.access.showing import Label, PlaceShown
 from archive.maps import geojson
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
@@ -88,8 +90,8 @@ def test_the_base_layers_hold_to_the_standard(name):
     check_collection(json.loads((FIXTURES / name).read_text(encoding="utf-8")))
 
 
-@pytest.mark.parametrize("latitude_deg", [-89.99, -0.05, 0.0, 46.07, 89.99])
-@pytest.mark.parametrize("longitude_deg", [-180.0, -38.01, 0.0, 179.99])
+@pytest.mark.parametrize("latitude_deg", [-90.0, -89.99, -71.3, -0.05, 0.0, 46.07, 60.05, 89.99, 90.0])
+@pytest.mark.parametrize("longitude_deg", [-180.0, -38.01, 0.0, 179.99, 180.0])
 def test_a_cell_holds_its_point_and_is_the_same_for_all_points_in_it(latitude_deg, longitude_deg):
     """Our own rule: a fixed grid, no jitter."""
     south, west, north, east = cell_of(latitude_deg, longitude_deg, 0.1)
@@ -97,3 +99,15 @@ def test_a_cell_holds_its_point_and_is_the_same_for_all_points_in_it(latitude_de
     assert west - 1e-6 <= longitude_deg <= east + 1e-6
     middle = cell_of((south + north) / 2, (west + east) / 2, 0.1)
     assert middle == (south, west, north, east)
+
+
+@pytest.mark.parametrize("size_deg", [0.01, 0.1, 0.35, 0.7, 5.0])
+@pytest.mark.parametrize("latitude_deg", [-90.0, -80.0, -60.2, 0.0, 46.3, 75.6, 89.9, 90.0])
+@pytest.mark.parametrize("longitude_deg", [-180.0, -179.95, 0.0, 45.0, 179.95, 180.0])
+def test_no_cell_is_smaller_than_was_chosen(size_deg, latitude_deg, longitude_deg):
+    """Our own rule: near a pole or the date line a cell that is cut off, or that narrows, would tell more."""
+    south, west, north, east = cell_of(latitude_deg, longitude_deg, size_deg)
+    assert north - south >= size_deg - 2e-6
+    narrowest = (east - west) * math.cos(math.radians(max(abs(south), abs(north))))
+    assert narrowest >= size_deg / 2 - 2e-6 or (west, east) == (-180.0, 180.0)
+    assert (west, east) == (-180.0, 180.0) or east - west >= size_deg - 2e-6
