@@ -32,7 +32,7 @@ from ..models import (
     TopicTie,
 )
 from ..timecode.times import format_clock
-from . import closure, decisions, ledger, writing
+from . import closure, decisions, ledger, showing, writing
 from .gate import Gate
 from .writing import NameGiven, SegmentGiven
 
@@ -187,7 +187,7 @@ def _set_met_ties(gate: Gate, source: Item, kind: str, targets: list[int]) -> No
 def change_mirror(
     gate: Gate, mirror: Mirror, figure: int, pairs: Sequence[tuple[int, int]], version: int, **given: Any
 ) -> Mirror:
-    """Save a mirror's words, its figure and its pairs; pairs whose place the writer does not meet stay."""
+    """Save a mirror's words, its figure and its pairs; pairs that are not shown to the writer stay."""
     with _opening_nothing(mirror):
         held = writing.change(gate.account, mirror, [], version, **given)
         _set_pairs(gate, held, pairs)
@@ -197,10 +197,11 @@ def change_mirror(
 
 def _set_pairs(gate: Gate, held: Item, pairs: Sequence[tuple[int, int]]) -> None:
     before = closure.could_reach(held.pk)
+    shown = {pair.place.label.number for pair in showing.mirror(gate, held).pairs}  # type: ignore[arg-type]
     kept = [
         (tie.target_id, tie.hip)
         for tie in Tie.ungated.filter(source=held, kind=TieKind.STANDS_AT)
-        if not gate.meets(tie.target_id, Level.DESCRIPTION)
+        if tie.target_id not in shown
     ]
     _check_pairs([*pairs, *kept])
     places = [place for place, _hip in kept]

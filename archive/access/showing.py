@@ -152,10 +152,13 @@ class MirrorPair:
 
 @dataclass(frozen=True)
 class MirrorShown:
+    """`unpaired` are places of it whose star is not told; see `_starred`."""
+
     label: Label
     about: str
     figure: Label | None
     pairs: tuple[MirrorPair, ...]
+    unpaired: tuple[Label, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -282,18 +285,23 @@ def ties(gate: Gate, number: int) -> list[ShownTie]:
     tagged = [("topic", True, pk, None) for pk in _topic_numbers(content_object=number)]
     tagged += [("topic", False, pk, None) for pk in _tagged_numbers(tag=number)]
     found = labels(gate, [other for _, _, other, _ in [*rows, *tagged]])
+    starred = _starred(gate, {tie.source_id for _, _, _, tie in rows if tie.hip is not None})
     shown = [
-        ShownTie(kind, outward, found[other], _hip(gate, tie)) for kind, outward, other, tie in [*rows, *tagged]
+        ShownTie(kind, outward, found[other], tie.hip if tie is not None and tie.source_id in starred else None)
+        for kind, outward, other, tie in [*rows, *tagged]
         if other in found
     ]
     return sorted(shown, key=lambda tie: (tie.kind, not tie.outward, tie.other.text.casefold(), tie.other.ref))
 
 
-def _hip(gate: Gate, tie: Tie | None) -> int | None:
-    """The star of a pair, for those who meet mirror and place in full; else the spot could be worked out."""
-    if tie is None or tie.hip is None:
-        return None
-    return tie.hip if gate.meets(tie.source_id) and gate.meets(tie.target_id) else None
+def _starred(gate: Gate, mirrors: set[int]) -> set[int]:
+    """The mirrors whose stars are told: those met in full with every place of theirs that is met at all.
+
+    Were one place an area and the other pairs told, the star that is left would lead to its spot.
+    """
+    ends = Tie.ungated.filter(source__in=mirrors, kind=TieKind.STANDS_AT).values_list("source_id", "target_id")
+    unsure = {mirror for mirror, place in ends if gate.level(place) == Level.DESCRIPTION}
+    return {mirror for mirror in mirrors if gate.meets(mirror)} - unsure
 
 
 def _topic_numbers(**where: object) -> list[int]:
@@ -563,8 +571,8 @@ def _figure(gate: Gate, row: Figure, named: Label) -> FigureShown:
 def mirror(gate: Gate, row: Mirror) -> MirrorShown:
     shown = ties(gate, row.pk)
     figures_named = others(shown, TieKind.MIRRORS, True)
-    exact = gate.meets(row.pk)
-    pairs = [tie for tie in shown if tie.kind == TieKind.STANDS_AT and tie.hip is not None and exact]
+    stands = [tie for tie in shown if tie.kind == TieKind.STANDS_AT]
+    pairs = [tie for tie in stands if tie.hip is not None]
     spots = {one.label.number: one for one in places(gate, [tie.other.number for tie in pairs])}
     return MirrorShown(
         label=_named(gate, row),
@@ -575,4 +583,5 @@ def mirror(gate: Gate, row: Mirror) -> MirrorShown:
             for tie in pairs
             if tie.hip is not None and spots[tie.other.number].at is not None
         ),
+        unpaired=tuple(tie.other for tie in stands if tie.hip is None),
     )

@@ -21,7 +21,7 @@ from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import precession, star_vectors
 from .times import check_year
-from .vectors import DEGREE, Floats, as_floats, normalise, ra_dec, rotate, separation, tangents
+from .vectors import DEGREE, Floats, as_floats, normalise, ra_dec, rotate, separation, tangents, wrap
 
 FEWEST_FOR_A_CLAIM = 5
 WIDE_DEG = 30.0
@@ -62,13 +62,14 @@ class Fit:
 class Laid:
     """Stars laid on the ground in one year, both ways.
 
-    ``places_km`` (n, 2) east and north of the places' middle; ``stars_deg`` (n, 2) right and up of the stars'
-    middle, north of date up; ``best`` and ``other`` lay the second on the first.  ``collinear``: what lies along a
-    line cannot tell a mirror from a turn.  ``sky_radius_deg`` is from the middle to the farthest star.
+    ``places_km`` (n, 2) east and north of the places' ``middle`` (latitude, longitude); ``stars_deg`` (n, 2) right and
+    up of the stars' middle, north of date up; ``best`` and ``other`` lay the second on the first.  ``collinear``: what
+    lies along a line cannot tell a mirror from a turn.  ``sky_radius_deg`` is from the middle to the farthest star.
     ``round_pole``: the pole of date lies inside the figure, so that north is another way at each of its stars.
     """
 
     year: float
+    middle: tuple[float, float]
     places_km: Floats
     stars_deg: Floats
     best: Fit
@@ -144,12 +145,13 @@ def lay(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike, hips: Sequence[int], yea
     """Lays stars on places, pair by pair in the order given.  A SkyError says what cannot be compared and why."""
     check_year(year)
     _check_pairs(lat_deg, lon_deg, hips)
-    ground, sky, middle = places_on_map(lat_deg, lon_deg), stars_on_chart(hips, year), _middle_of_date(hips, year)
+    spot, middle = map_middle(lat_deg, lon_deg), _middle_of_date(hips, year)
+    ground, sky = on_map(lat_deg, lon_deg, spot), on_chart(_of_date(hips, year), middle)
     _check_spots(ground)
     best, other = sorted((fit(sky, ground, reflected) for reflected in (False, True)), key=lambda one: -one.r_squared)
     radius = float(np.hypot(*sky.T).max())
     pole = float(separation(middle, np.array([0.0, 0.0, 1.0])) / DEGREE)
-    return Laid(float(year), ground, sky, best, other, is_collinear(ground) or is_collinear(sky), radius,
+    return Laid(float(year), spot, ground, sky, best, other, is_collinear(ground) or is_collinear(sky), radius,
                 min(pole, 180 - pole) < max(radius, POLE_MARGIN_DEG))
 
 
@@ -178,12 +180,13 @@ def _check_spots(ground: Floats) -> None:
 # --- laying the sky and the ground flat ---
 
 
-def stars_on_chart(hips: Sequence[int], year: float = 2000.0) -> Floats:
-    """Stars as (right, up) in degrees on a small chart, north of date up, east left, about their middle (n, 2).
+def stars_on_chart(hips: Sequence[int], year: float = 2000.0, about: Sequence[int] = ()) -> Floats:
+    """Stars as (right, up) in degrees on a small chart, north of date up, east left, (n, 2).
 
-    Azimuthal equidistant about the mean direction; distances from the middle are true.
+    Azimuthal equidistant about the mean direction of the stars ``about``, else of these themselves; distances from
+    the middle are true.
     """
-    return on_chart(_of_date(hips, year))
+    return on_chart(_of_date(hips, year), _middle_of_date(about or hips, year))
 
 
 def _of_date(hips: Sequence[int], year: float) -> Floats:
@@ -203,9 +206,12 @@ def middle_of(directions: Floats, what: str) -> Floats:
     return normalise(total)
 
 
-def on_chart(directions: Floats) -> Floats:
-    """Unit vectors (..., n, 3) as (right, up) in degrees, seen looking up with north up: right is WEST."""
-    middle = middle_of(directions, "stars")
+def on_chart(directions: Floats, about: Floats | None = None) -> Floats:
+    """Unit vectors (..., n, 3) as (right, up) in degrees, seen looking up with north up: right is WEST.
+
+    About a direction, else about their own mean.
+    """
+    middle = middle_of(directions, "stars") if about is None else about
     east, north = tangents(*ra_dec(middle))
     x, y, z = (np.einsum("...ni,...i->...n", directions, axis) for axis in (east, north, middle))
     away, across = np.arctan2(np.hypot(x, y), z), np.maximum(np.hypot(x, y), 1e-15)
@@ -213,19 +219,29 @@ def on_chart(directions: Floats) -> Floats:
 
 
 def places_on_map(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike) -> Floats:
-    """Places (WGS 84) as (east, north) in km about their middle (n, 2).
+    """Places (WGS 84) as (east, north) in km about their middle (n, 2)."""
+    return on_map(lat_deg, lon_deg, map_middle(lat_deg, lon_deg))
 
-    Directions at the middle from the chord on the ellipsoid, distances along an arc of its mean curvature there.
-    Against geodesics: below 1 m at 50 km and below 0.1 % at 2,000 km from the middle (the tests measure it).
-    """
+
+def map_middle(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike) -> tuple[float, float]:
+    """Latitude and longitude in degrees of the middle of places, n of each."""
     lat, lon = as_floats(lat_deg), as_floats(lon_deg)
     if not np.all(np.isfinite(lat) & (np.abs(lat) <= 90) & np.isfinite(lon)):
         raise SkyError("A place needs a latitude from -90 to 90 and a longitude, in degrees.")
-    spots = _ellipsoid_km(lat * DEGREE, lon * DEGREE)
-    up = middle_of(_ups(lat * DEGREE, lon * DEGREE), "places")
-    mid_lon, mid_lat = ra_dec(up)
+    mid_lon, mid_lat = ra_dec(middle_of(_ups(lat * DEGREE, lon * DEGREE), "places"))
+    return float(mid_lat / DEGREE), float(wrap(mid_lon) / DEGREE)
+
+
+def on_map(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike, middle: tuple[float, float]) -> Floats:
+    """Points (WGS 84, degrees) as (east, north) in km of a middle (latitude, longitude), (n, 2).
+
+    Directions at the middle from the chord on the ellipsoid, distances along an arc of its curvature there.  Against
+    geodesics: below 1 m at 50 km and below 0.2 % at 2,000 km from the middle (the tests measure it).
+    """
+    lat, lon = as_floats(lat_deg) * DEGREE, as_floats(lon_deg) * DEGREE
+    mid_lat, mid_lon = (as_floats(one * DEGREE) for one in middle)
     east, north = tangents(mid_lon, mid_lat)
-    chord = spots - _ellipsoid_km(mid_lat, mid_lon)
+    chord = _ellipsoid_km(lat, lon) - _ellipsoid_km(mid_lat, mid_lon)
     side, along = chord @ east, chord @ north
     length, across = np.sqrt(np.einsum("ni,ni->n", chord, chord)), np.maximum(np.hypot(side, along), 1e-15)
     radius = _curvature_km(float(mid_lat), np.arctan2(side, along))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver
 
-from . import account, council, desk, find, ground, home, listening, pages, sky
+from . import account, council, desk, find, ground, home, listening, mirrors, pages, sky
 
 urlpatterns: list[URLPattern | URLResolver] = [
     *home.urlpatterns,
     *account.urlpatterns,
     *pages.urlpatterns,
+    *mirrors.urlpatterns,
     *listening.urlpatterns,
     *find.urlpatterns,
     *ground.urlpatterns,

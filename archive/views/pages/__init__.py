@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import figures, mirrors, people, places, recordings, segments, topics
+from . import figures, people, places, recordings, segments, topics
 
 urlpatterns: list[URLPattern] = [
     *recordings.urlpatterns,
@@ -12,6 +12,5 @@ urlpatterns: list[URLPattern] = [
     *people.urlpatterns,
     *places.urlpatterns,
     *figures.urlpatterns,
-    *mirrors.urlpatterns,
     *topics.urlpatterns,
 ]

@@ -77,9 +77,9 @@ def of(figure: FigureShown) -> Sketch | None:
     return Sketch(
         size=WIDTH,
         across_deg=round(2 * (MIDDLE / scale) / DEGREE),
-        own=_dots(stars, own, _to_page(flat, scale), with_names=True),
+        own=dots(stars, own, _to_page(flat, scale), with_names=True),
         about=_about(stars, own, middle, scale),
-        runs=[_run([at[hip] for hip in run if hip in at]) for run in figure.lines],
+        runs=[points([at[hip] for hip in run if hip in at]) for run in figure.lines],
         is_region=figure.shape == Shape.REGION,
     )
 
@@ -116,10 +116,10 @@ def _about(stars: Catalogue, own: Ints, middle: Floats, scale: float) -> list[Do
     rows = rows[stars.position[rows] @ middle > -0.9]
     page = _to_page(_flatten(stars.position[rows], middle), scale)
     inside = np.all((page > 0) & (page < WIDTH), axis=1)
-    return _dots(stars, rows[inside], page[inside])
+    return dots(stars, rows[inside], page[inside])
 
 
-def _dots(stars: Catalogue, rows: Ints, page: Floats, with_names: bool = False) -> list[Dot]:
+def dots(stars: Catalogue, rows: Ints, page: Floats, with_names: bool = False) -> list[Dot]:
     hues = np.digitize(stars.b_v[rows], HUE_EDGES)
     radii = np.clip(5.6 - 0.8 * stars.v_mag[rows], 1.0, 8.0) + (1.8 if with_names else 0.0)
     known = [stars.names.get(int(hip)) for hip in stars.hip[rows]]
@@ -130,5 +130,5 @@ def _dots(stars: Catalogue, rows: Ints, page: Floats, with_names: bool = False) 
     ]
 
 
-def _run(points: list[Floats]) -> str:
-    return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+def points(spots: list[Floats]) -> str:
+    return " ".join(f"{x:.1f},{y:.1f}" for x, y in spots)

@@ -19,6 +19,11 @@ def name(hip: int) -> str:
     return load_catalogue().label(hip)
 
 
+def is_named(hip: int) -> bool:
+    """Whether it has a name or a designation, so that its number says more."""
+    return hip in load_catalogue().names
+
+
 def notes(ties: Iterable[ShownTie]) -> dict[str, str]:
     """For ties that join a place to a star: the star's name, by the ref of the tie's other end."""
     return {tie.other.ref: name(tie.hip) for tie in ties if tie.hip is not None}

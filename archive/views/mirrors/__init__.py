@@ -1,0 +1,9 @@
+"""Mirrors: the claim that places are stars, drawn, measured, and held up against chance."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+from . import pages
+
+urlpatterns: list[URLPattern] = [*pages.urlpatterns]
