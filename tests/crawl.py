@@ -71,6 +71,17 @@ FIND = (
       (("person", "per"), ("place", "pla"), ("figure", "fig"), ("topic", "top")) for way in ("audience", "open")),
     *(f"?person={{ref:per-{way}}}" for way in ("undecided", "notice", "described", "tied")),
     *(f"?q=story&figure={ref}" for ref in NEVER),
+    *(f"?q=sky:HIP+{hip}" for hip in (677, 3092, 4427, 6686, 9640, 11767, 99999999)), "?q=sky:story&sort=meant",
+    *(f"?q=sky:{{word:fig-{way}:{part}}}" for way in ("open", "also", *HIDDEN) for part in ("name", "own")),
+    "?q=sky:story&how=tied", "?q=sky:story&how=words&sort=recording", "?q=-sky:{word:fig-open:name}", "?q=sky:nothing",
+    "?q=sky:{word:fig-open:name}+|+sky:{word:fig-audience:name}", "?q=sky:{word:fig-part:name}+story",
+    "?q=sky:{word:fig-piece:name}",
+    *(f"?q=near:46.{at},-38.{at},{km}km" for at, km in ((1, 5), (45, 12), (45, 30), (9, 60))),
+    "?q=near:46.5,-38.5,900km",
+    *(f"?q=near:{{word:pla-{way}:name}},20km" for way in ("open", "described", "audience", "undecided")),
+    *(f"?q={aim}:{{word:per-{way}:name}}" for aim in ("who", "from") for way in ("open", "also", *HIDDEN)),
+    "?q=when:1960s", "?q=when:1975~", "?q=when:1970/..", "?q=when:never", "?q=in:en", "?q=in:qse", "?q=season:now",
+    "?q=season:winter",
 )
 
 # Forms of the desk take names: those of hidden things must be taken as names that nobody has.

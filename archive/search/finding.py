@@ -17,13 +17,16 @@ from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Numbers
-from . import index, ranking
-from .query import AT, BY, OF, ON, TITLE, Clause, Query
+from . import aims, facts, index, ranking
+from .aims import Aim, Ask, Reached, Role
+from .query import AIMS, AT, BY, OF, ON, TITLE, Clause, Query
 from .sight import OPEN, TIE_WEIGHT, WEIGHTS, Sight, sight_of
 from .stock import NO_NUMBERS, Damaged
 
-FIT, OLDEST, NEWEST = "fit", "oldest", "newest"
-SORTS = (FIT, OLDEST, NEWEST)
+FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST = "fit", "meant", "recording", "oldest", "newest"
+SORTS = (FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST)
+TIED, ONLY_WORDS = "tied", "words"
+HOWS = (TIED, ONLY_WORDS)
 MOST_THINGS = 12
 
 # The ties that each field looks along, from a passage to what it is tied to.
@@ -48,7 +51,8 @@ FACETS: dict[str, tuple[str, ...]] = {
 class Wanted:
     """What is asked: the query, and what narrows it. `things` are item numbers, all of which must be tied.
 
-    `unknown`: one of the narrowings leads nowhere for this viewer, so nothing can answer.
+    `how`: only passages that are tied to what an aim asks for, or only those that speak of it in words. `unknown`: one
+    of the narrowings leads nowhere for this viewer, so nothing can answer.
     """
 
     query: Query
@@ -58,6 +62,7 @@ class Wanted:
     first_day: int | None = None
     last_day: int | None = None
     only_heard: bool = False
+    how: str = ""
     unknown: bool = False
     sort: str = FIT
 
@@ -66,18 +71,24 @@ class Wanted:
 class Hit:
     """A segment or recording by its item number; `cue` is the row of its best matching cue, or 0.
 
-    `ways` are the ties (kind, item number) that led to it; `score` is for ordering and for tests.
+    `ways` are the ties (kind, item number) that led to it, `reached` the ways by which it answers an aim; `score` is
+    for ordering and for tests.
     """
 
     number: int
     score: float
     cue: int
     ways: tuple[tuple[str, int], ...]
+    reached: tuple[Reached, ...] = ()
 
 
 @dataclass(frozen=True)
 class Found:
-    """One page of the answer, and the counts over all of it. Counts are of what this viewer meets."""
+    """One page of the answer, and the counts over all of it. Counts are of what this viewer meets.
+
+    `takes_in` are the things that the aims stand for and why; `troubles` what was wrong with an aim, as it was typed;
+    `words` the names that aims looked for in what was said.
+    """
 
     total: int
     page: int
@@ -89,6 +100,10 @@ class Found:
     languages: list[tuple[str, int]]
     heard: int
     alone: list[tuple[Clause, int]] = field(default_factory=list)  # how many each clause finds by itself
+    hows: list[tuple[str, int]] = field(default_factory=list)
+    takes_in: list[tuple[int, Role]] = field(default_factory=list)
+    troubles: list[tuple[str, str]] = field(default_factory=list)
+    words: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -101,27 +116,33 @@ class _Met:
     times: NDArray[np.float64]
     named: Flags  # by item number: things whose name it is
     idf: float
+    aim: Aim | None = None
 
 
 def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
     """The page of the answer. Raises index.NotReady where there is no index yet."""
     try:
-        return _find(sight_of(gate, index.current()), wanted, page, size)
+        return _find(gate, sight_of(gate, index.current()), wanted, page, size)
     except Damaged:
         index.found_damaged()
-        return _find(sight_of(gate, index.current()), wanted, page, size)
+        return _find(gate, sight_of(gate, index.current()), wanted, page, size)
 
 
-def _find(sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
+def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
     query = wanted.query
-    groups = [[_meet(sight, option) for option in clause.options] for clause in query.wanted]
+    ask = Ask(gate, sight, lambda clause: _standing(sight, clause))
+    groups = [[_meet_any(ask, option) for option in clause.options] for clause in query.wanted]
     met = [each for group in groups for each in group]
-    answers = _answers(sight, query, groups)
+    asked = [each.aim for each in met if each.aim is not None]
+    answers = _answers(ask, query, groups)
     scores = _scores(sight, met)
     things = [] if query.is_wordless else _things(sight, groups)
     answers &= _narrowed(sight, wanted)
+    hows = _hows(asked, answers)
+    if wanted.how in hows:
+        answers = hows[wanted.how]
     documents = np.flatnonzero(answers)
-    ordered = _ordered(sight, documents, scores, wanted.sort)
+    ordered = _ordered(sight, documents, scores, wanted.sort, _amounts(sight, asked))
     pages = max(1, -(-len(ordered) // size))
     page = min(max(1, page), pages)
     shown = ordered[(page - 1) * size : page * size]
@@ -136,10 +157,25 @@ def _find(sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
         languages=_languages(sight, documents),
         heard=int(np.count_nonzero(_heard(sight)[documents])),
         alone=[] if len(ordered) else [(group[0].clause, int(np.count_nonzero(_held(group)))) for group in groups],
+        hows=[(how, int(np.count_nonzero(flags))) for how, flags in hows.items()],
+        takes_in=_takes_in(sight, asked),
+        troubles=[(each.clause.typed, each.aim.trouble) for each in met if each.aim is not None and each.aim.trouble],
+        words=frozenset(word for aim in asked for word in aim.words),
     )
 
 
 # --- meeting one clause ---
+
+
+def _meet_any(ask: Ask, clause: Clause) -> _Met:
+    return _aimed(ask, clause) if clause.field in AIMS else _meet(ask.sight, clause)
+
+
+def _aimed(ask: Ask, clause: Clause) -> _Met:
+    """An aim restricts; it counts for the order by how much of what was asked a passage is tied to."""
+    aim = aims.meet(ask, clause)
+    named = np.zeros(ask.sight.board.layout.size, dtype=np.bool_)
+    return _Met(clause, aim.said, aim.said_in, aim.answers.astype(np.float64), named, 0.0, aim)
 
 
 def _meet(sight: Sight, clause: Clause) -> _Met:
@@ -219,23 +255,28 @@ def _held(group: list[_Met]) -> Flags:
     return np.logical_or.reduce([each.times > 0 for each in group])
 
 
-def _answers(sight: Sight, query: Query, groups: list[list[_Met]]) -> Flags:
+def _answers(ask: Ask, query: Query, groups: list[list[_Met]]) -> Flags:
     """By document: passages that meet one of each group and nothing that is excluded."""
+    sight = ask.sight
     answers = sight.board.is_told & sight.is_met
     if query.is_wordless:
         return np.zeros_like(answers)
     for group in groups:
         answers &= _held(group)
     for clause in query.excluded:
-        answers &= _meet(sight, clause).times == 0
+        answers &= _meet_any(ask, clause).times == 0
     return answers
 
 
 def _scores(sight: Sight, met: list[_Met]) -> NDArray[np.float64]:
-    """BM25 of every document; ties to a named thing restrict where a field asks for them, and do not rank."""
+    """BM25 of every document. Ties to a named thing restrict where a field asks for them, and do not rank; what an
+    aim reaches by a tie comes before what only speaks of it, by how much of what was asked it is tied to.
+    """
     scores = np.zeros(len(sight.board.numbers))
     for each in met:
-        if each.clause.field in ("", TITLE):
+        if each.aim is not None:
+            scores += each.aim.tied + each.aim.amounts
+        elif each.clause.field in ("", TITLE):
             held = np.flatnonzero((each.times > 0) & sight.board.is_told)
             scores[held] += ranking.weights(each.times[held], sight.lengths[held], sight.told[1], each.idf)
     return scores
@@ -273,28 +314,12 @@ def _narrowed(sight: Sight, wanted: Wanted) -> Flags:
         named[thing if thing < lies.size else 0] = True
         kept &= _tied(sight, named, ALONG[""]) > 0
     if wanted.language:
-        kept &= _language(sight) == _language_code(sight, wanted.language)
-    if wanted.first_day is not None:
-        kept &= (_first_day(sight) != 0) & (lies.last_day[numbers] >= wanted.first_day)
-    if wanted.last_day is not None:
-        kept &= (_first_day(sight) != 0) & (lies.first_day[numbers] <= wanted.last_day)
+        kept &= facts.language(sight) == _language_code(sight, wanted.language)
+    if wanted.first_day is not None or wanted.last_day is not None:
+        kept &= facts.told_between(sight, wanted.first_day, wanted.last_day)
     if wanted.only_heard:
         kept &= _heard(sight)
     return kept
-
-
-def _knows_recording(sight: Sight) -> Flags:
-    """By document: whether the recording it lies in is met, whose date and language it goes by."""
-    holders = sight.board.layout.holder[sight.board.numbers]
-    return sight.level[holders] >= 2
-
-
-def _first_day(sight: Sight) -> Numbers:
-    return np.where(_knows_recording(sight), sight.board.layout.first_day[sight.board.numbers], 0)
-
-
-def _language(sight: Sight) -> Numbers:
-    return np.where(_knows_recording(sight), sight.board.layout.language[sight.board.numbers], 0)
 
 
 def _language_code(sight: Sight, language: str) -> int:
@@ -313,17 +338,51 @@ def _heard(sight: Sight) -> Flags:
 # --- order, counts and details ---
 
 
-def _ordered(sight: Sight, documents: Numbers, scores: NDArray[np.float64], sort: str) -> Numbers:
-    """By fit or by date told; equal ones by date, then name, then ref. What has no date comes last."""
-    days = _first_day(sight)[documents]
+def _ordered(
+    sight: Sight, documents: Numbers, scores: NDArray[np.float64], sort: str, amounts: NDArray[np.float64]
+) -> Numbers:
+    """By fit, by how much is meant, by recording or by date told; equal ones by date, then name, then ref.
+
+    What has no date comes last, and so does what lies in no recording that is met.
+    """
+    lies, numbers = sight.board.layout, sight.board.numbers[documents]
+    days = facts.first_day(sight)[documents]
     days = np.where(days == 0, np.iinfo(np.int64).max if sort != NEWEST else np.iinfo(np.int64).min, days)
-    ranks = sight.board.layout.rank[sight.board.numbers[documents]]
+    ranks = lies.rank[numbers]
+    known = facts.knows_recording(sight)[documents]
+    holders = np.where(known, lies.rank[lies.holder[numbers]], np.iinfo(np.int64).max)
+    starts = np.where(known, lies.start_ms[numbers], 0)
     keys = {
         FIT: (ranks, days, -scores[documents]),
+        MEANT: (ranks, days, -scores[documents], -amounts[documents]),
+        ALONG_RECORDING: (ranks, starts, holders),
         OLDEST: (ranks, days),
         NEWEST: (ranks, -days) if len(days) else (ranks, days),
     }[sort]
     return documents[np.lexsort(keys)]
+
+
+def _amounts(sight: Sight, asked: list[Aim]) -> NDArray[np.float64]:
+    """By document: how much of what was asked is meant, by the aim that asks for most."""
+    return np.max([np.zeros(len(sight.board.numbers)), *(aim.amounts for aim in asked)], axis=0)
+
+
+def _hows(asked: list[Aim], answers: Flags) -> dict[str, Flags]:
+    """The answers that are tied to what every aim asks for, and those that only speak of it; nothing without aims."""
+    if not any(len(aim.said) for aim in asked):
+        return {}
+    tied = np.logical_and.reduce([answers, *(aim.tied for aim in asked)])
+    return {TIED: tied, ONLY_WORDS: answers & ~tied}
+
+
+def _takes_in(sight: Sight, asked: list[Aim]) -> list[tuple[int, Role]]:
+    """The things that the aims stand for, the most direct first; each with its first role."""
+    roles: dict[int, Role] = {}
+    for aim in asked:
+        roles = aim.roles | roles
+    ranks = sight.board.layout.rank
+    order = sorted(roles, key=lambda one: (aims.ROLES.index(roles[one].role), -roles[one].amount, int(ranks[one])))
+    return [(number, roles[number]) for number in order]
 
 
 def _facets(sight: Sight, answers: Flags) -> dict[str, list[tuple[int, int]]]:
@@ -352,7 +411,7 @@ def _kinds(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
 
 
 def _languages(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
-    codes, counts = np.unique(_language(sight)[documents], return_counts=True)
+    codes, counts = np.unique(facts.language(sight)[documents], return_counts=True)
     names = sight.board.layout.languages
     found = [(names[code - 1], int(count)) for code, count in zip(codes, counts, strict=True) if code]
     return sorted(found, key=lambda one: (-one[1], one[0]))
@@ -362,8 +421,16 @@ def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[_
     cues = _best_cues(sight, shown, met)
     ways = _ways(sight, shown, met)
     numbers = sight.board.numbers
+    asked = [each.aim for each in met if each.aim is not None]
     return [
-        Hit(int(numbers[at]), float(scores[at]), cues.get(int(at), 0), tuple(ways.get(int(at), ()))) for at in shown
+        Hit(
+            int(numbers[at]),
+            float(scores[at]),
+            cues.get(at, 0),
+            tuple(ways.get(at, ())),
+            tuple(dict.fromkeys(way for aim in asked for way in aim.ways(at))),
+        )
+        for at in shown.tolist()
     ]
 
 
@@ -372,7 +439,7 @@ def _best_cues(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, int]:
     stock = sight.board.stock
     worth: dict[tuple[int, int], float] = {}
     for each in met:
-        if each.clause.field:
+        if each.clause.field and each.aim is None:
             continue
         taken = np.isin(each.documents, shown) & (stock.part[each.atoms] == Field.CUE)
         for document, atom in zip(each.documents[taken].tolist(), each.atoms[taken].tolist(), strict=True):
@@ -388,6 +455,8 @@ def _ways(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, list[tuple
     """For each document shown, the ties to things named in the query."""
     found: dict[int, set[tuple[str, int]]] = {}
     for each in met:
+        if each.aim is not None:
+            continue
         kinds = ALONG[each.clause.field]
         ties = sight.ties(*kinds)
         for at in np.flatnonzero(each.named[ties.targets] & np.isin(ties.documents, shown)).tolist():

@@ -1,5 +1,7 @@
 """The query language: words, beginnings*, “phrases”, this | or that, -without, and by: at: of: on: title: for where.
 
+sky: near: who: from: when: in: season: ask for things rather than words (archive.search.aims).
+
 All that is asked must be met, or one of what bars stand between; what a minus stands before must not. Reading never
 fails: what is no word is passed over, an open quotation mark is closed at the end, and what is too long is cut and
 said to be.
@@ -19,12 +21,17 @@ LEAST_LETTERS = 3  # before the star of a beginning
 
 # Field names as they are typed, before a colon.
 BY, AT, OF, ON, TITLE = "by", "at", "of", "on", "title"
-FIELDS = (BY, AT, OF, ON, TITLE)
+SKY, NEAR, WHO, FROM, WHEN, IN, SEASON = "sky", "near", "who", "from", "when", "in", "season"
+# What follows these is a value of its own: it is not looked for in what was said.
+AIMS = (SKY, NEAR, WHO, FROM, WHEN, IN, SEASON)
+FIELDS = (BY, AT, OF, ON, TITLE, *AIMS)
 
 BAR = "|"
 QUOTES = str.maketrans(dict.fromkeys("“”„‟«»＂", '"'))
 PART = re.compile(
-    r'(?P<minus>[-−–])?(?:(?P<field>' + "|".join(FIELDS) + r'):\s*)?(?:"(?P<phrase>[^"]*)"?|(?P<word>\||[^\s"|]+))',
+    r'(?P<minus>[-−–])?(?:(?P<field>' + "|".join(FIELDS) + r'):\s*)?'
+    r'(?:"(?P<phrase>[^"]*)"?(?P<far>\s*,\s*[\d.]+\s*km\b)?'
+    r'|(?P<word>\||hip\s+\d{1,9}(?![^\s|])|[^\s"|]+))',
     re.IGNORECASE,
 )
 
@@ -33,7 +40,8 @@ PART = re.compile(
 class Clause:
     """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere.
 
-    `is_beginning`: any word that begins with the one word given. `instead`: any of these does as well (they have none
+    `is_beginning`: any word that begins with the one word given. `value`: what follows the name of an aim, as typed
+    (with the case and signs that the words have lost). `instead`: any of these does as well (they have none
     of their own). `typed` is how it was written; it makes no difference to what is meant.
     """
 
@@ -41,6 +49,7 @@ class Clause:
     words: tuple[str, ...]
     is_excluded: bool = False
     is_beginning: bool = False
+    value: str = ""
     instead: tuple[Clause, ...] = ()
     typed: str = dataclass_field(default="", compare=False)
 
@@ -85,7 +94,7 @@ class Query:
     @property
     def marks(self) -> Marks:
         """The words to mark in what is found."""
-        asked = [option for clause in self.wanted for option in clause.options]
+        asked = [one for clause in self.wanted for one in clause.options if one.field not in AIMS]
         whole = frozenset(word for clause in asked if not clause.is_beginning for word in clause.words)
         return Marks(whole, tuple(clause.words[0] for clause in asked if clause.is_beginning))
 
@@ -121,14 +130,17 @@ def _joined(group: list[Clause]) -> Clause:
 
 def _clause(match: re.Match[str]) -> Clause | None:
     phrase = match["phrase"]
-    words = tuple(words_of(phrase if phrase is not None else match["word"]))
+    given = phrase + (match["far"] or "") if phrase is not None else match["word"]
+    words = tuple(words_of(given))
     if not words:
         return None
-    is_beginning = phrase is None and match["word"].endswith("*") and len(words) == 1
+    field = (match["field"] or "").lower()
+    is_beginning = phrase is None and given.endswith("*") and len(words) == 1 and field not in AIMS
     return Clause(
-        field=(match["field"] or "").lower(),
+        field=field,
         words=words,
         is_excluded=match["minus"] is not None,
         is_beginning=is_beginning and len(words[0]) >= LEAST_LETTERS,
+        value=" ".join(given.split()) if field in AIMS else "",
         typed=match.group(),
     )

@@ -56,6 +56,15 @@ def facts(hip: int) -> FoundStar:
     return FoundStar(hip, stars.label(hip), names.designation if names else "", float(stars.v_mag[at]))
 
 
+def called(text: str) -> tuple[int, ...]:
+    """The Hipparcos numbers of every listed star that goes by this name, designation or number; none is no error."""
+    number = _HIP.fullmatch(text.strip())
+    if number:
+        hip = int(number[1])
+        return (hip,) if hip in load_catalogue().hip else ()
+    return _by_key().get(_key(text), ())
+
+
 def find_star(text: str) -> int:
     """The Hipparcos number of the one star meant; SkyError for none, for several, and for a number not listed."""
     number = _HIP.fullmatch(text.strip())

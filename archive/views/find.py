@@ -19,13 +19,14 @@ from ..access.dates import days_of
 from ..access.found import FoundCue
 from ..access.gate import Gate, Page
 from ..access.showing import Label, RecordingCard, SegmentCard
-from ..models import TieKind
 from ..search import finding, query, suggest
-from ..search.finding import FACETS, FIT, NEWEST, OLDEST, Found, Hit, Wanted
+from ..search.finding import ALONG_RECORDING, FACETS, FIT, MEANT, NEWEST, OLDEST, Found, Hit, Wanted
 from ..search.index import NotReady
+from ..search.query import Marks
 from ..search.words import marked
 from ..templatetags.undersky import clock, event_date, language_name
 from ..timecode.times import Span, format_fragment
+from .finding_words import HOW_WORDS, WAY_WORDS, role_words, trouble_words
 from .loading import GatedRequest
 from .pages import parts
 from .pages.parts import Shown
@@ -34,6 +35,8 @@ PAGE = 20
 CHOICES = 8
 MOST_CHOICES = 200
 MOST_MARKS = 12
+MOST_TAKEN_IN = 24
+MOST_WAYS = 4
 
 FACET_WORDS = {
     "figure": gettext_lazy("Sky figure"),
@@ -42,15 +45,6 @@ FACET_WORDS = {
     "topic": gettext_lazy("Topic"),
 }
 KIND_WORDS = {"segment": gettext_lazy("Segments"), "recording": gettext_lazy("Recordings")}
-WAY_WORDS = {
-    TieKind.TOLD_BY: gettext_lazy("told by"),
-    TieKind.HAD_FROM: gettext_lazy("had from"),
-    TieKind.TELLS_OF: gettext_lazy("tells of"),
-    TieKind.BELONGS_TO: gettext_lazy("belongs to"),
-    TieKind.RECORDED_AT: gettext_lazy("recorded at"),
-    TieKind.NAMES_FIGURE: gettext_lazy("names the figure"),
-    "topic": gettext_lazy("topic"),
-}
 
 
 def check_date(text: str) -> None:
@@ -75,6 +69,8 @@ class FindForm(forms.Form):
         required=False,
         choices=[
             (FIT, gettext_lazy("fit")),
+            (MEANT, gettext_lazy("how much of the figure is meant")),
+            (ALONG_RECORDING, gettext_lazy("recording")),
             (OLDEST, gettext_lazy("date told, oldest first")),
             (NEWEST, gettext_lazy("date told, newest first")),
         ],
@@ -133,7 +129,7 @@ def _marks(request: GatedRequest) -> _Marks:
         is_unknown |= number is None
         if number is not None:
             things.setdefault(name, []).append(number)
-    others = [(name, request.GET[name]) for name in ("kind", "language", "heard") if request.GET.get(name)]
+    others = [(name, request.GET[name]) for name in ("kind", "language", "heard", "how") if request.GET.get(name)]
     return _Marks(things, kept + others, is_unknown)
 
 
@@ -147,6 +143,7 @@ def _wanted(form: FindForm, asked: query.Query, marks: _Marks, request: GatedReq
         first_day=form.day("since", False),
         last_day=form.day("until", True),
         only_heard=bool(request.GET.get("heard")),
+        how=request.GET.get("how", ""),
         unknown=marks.is_unknown,
         sort=form.data["sort"],
     )
@@ -155,8 +152,10 @@ def _wanted(form: FindForm, asked: query.Query, marks: _Marks, request: GatedReq
 def _answer(request: GatedRequest, answer: Found, asked: query.Query, marks: _Marks) -> Shown:
     return {
         "total": answer.total,
-        "items": _items(request.gate, answer.hits, asked),
+        "items": _items(request.gate, answer.hits, _all_marks(asked, answer)),
         "things": _things(request.gate, answer.things, asked),
+        "takes_in": _takes_in(request.gate, answer),
+        "troubles": [{"typed": typed, "words": trouble_words(code)} for typed, code in answer.troubles],
         "facets": _facets(request, answer, marks),
         "clear_url": _link(request, ("q", "sort")) if marks.kept or _is_dated(request) else "",
         "page": _page(answer),
@@ -176,6 +175,18 @@ def _things(gate: Gate, numbers: list[int], asked: query.Query) -> list[Shown]:
     ]
 
 
+def _all_marks(asked: query.Query, answer: Found) -> Marks:
+    """The words to mark: those asked for, and the names that were looked for."""
+    return Marks(asked.marks.words | answer.words, asked.marks.beginnings)
+
+
+def _takes_in(gate: Gate, answer: Found) -> list[Shown]:
+    """What an aim stands for: the figures, places and people it takes in, and why each."""
+    shown = answer.takes_in[:MOST_TAKEN_IN]
+    named = showing.labels(gate, [number for number, _role in shown])
+    return [parts.chip(named[number], role_words(role)) for number, role in shown if number in named]
+
+
 def _is_dated(request: HttpRequest) -> bool:
     return bool(request.GET.get("since") or request.GET.get("until"))
 
@@ -187,45 +198,58 @@ def _page(answer: Found) -> Any:
 # --- results ---
 
 
-def _items(gate: Gate, hits: list[Hit], asked: query.Query) -> list[Shown]:
+def _items(gate: Gate, hits: list[Hit], marks: Marks) -> list[Shown]:
     numbers = [hit.number for hit in hits]
     lines = found.cues(gate, [hit.cue for hit in hits if hit.cue])
     segments = {card.label.number: card for card in showing.segment_cards(gate, numbers)}
     rest = [number for number in numbers if number not in segments]
     recordings = {card.label.number: card for card in showing.recording_cards(gate, rest)}
-    tied = showing.labels(gate, {number for hit in hits for _kind, number in hit.ways})
+    ways = {number for hit in hits for _kind, number in hit.ways}
+    tied = showing.labels(gate, ways | {way.thing for hit in hits for way in hit.reached[:MOST_WAYS]})
     items = []
     for hit in hits:
-        line, ways = lines.get(hit.cue), _ways(hit, tied)
+        line, ways, aside = lines.get(hit.cue), _ways(hit, tied), {"aside": _aside(hit)}
         if hit.number in segments:
-            items.append(_segment(segments[hit.number], line, ways, asked))
+            items.append(_segment(segments[hit.number], line, ways, marks) | aside)
         elif hit.number in recordings:
-            items.append(_recording(recordings[hit.number], line, ways, asked))
+            items.append(_recording(recordings[hit.number], line, ways, marks) | aside)
     return items
 
 
 def _ways(hit: Hit, tied: dict[int, Label]) -> list[Shown]:
-    return [parts.chip(tied[number], str(WAY_WORDS[kind])) for kind, number in hit.ways if number in tied]
+    """Chips of the things that led here, each with the tie; by words alone, a note that leads nowhere."""
+    shown = [parts.chip(tied[number], str(WAY_WORDS[kind])) for kind, number in hit.ways if number in tied]
+    for way in hit.reached[:MOST_WAYS]:
+        if way.thing in tied:
+            words = role_words(way.role)
+            tie = str(WAY_WORDS[way.way])
+            shown.append(parts.chip(tied[way.thing], f"{tie} · {words}" if words else tie))
+    return shown
 
 
-def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], asked: query.Query) -> Shown:
+def _aside(hit: Hit) -> list[str]:
+    """Ways that are no tie, in words."""
+    return [str(WAY_WORDS[way.way]) for way in hit.reached if not way.thing]
+
+
+def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], marks: Marks) -> Shown:
     """Its own page plays its own clip, so times are counted from where it starts."""
     item = parts.segment_item(card)
     reached = {way["url"] for way in ways}
     item["ties"] = ways + [tie for tie in item["ties"] if tie["url"] not in reached]
-    item["title_pieces"] = marked(card.label.text, asked.marks)
-    item["summary_pieces"] = marked(card.summary, asked.marks) if card.summary else []
+    item["title_pieces"] = marked(card.label.text, marks)
+    item["summary_pieces"] = marked(card.summary, marks) if card.summary else []
     if line is not None:
-        _play(item, line, max(0, line.start_ms - card.start_ms), asked)
+        _play(item, line, max(0, line.start_ms - card.start_ms), marks)
     return item
 
 
-def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], asked: query.Query) -> Shown:
+def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], marks: Marks) -> Shown:
     item = {
         "is_recording": True,
         "url": parts.address(card.label),
         "title": card.label.text,
-        "title_pieces": marked(card.label.text, asked.marks),
+        "title_pieces": marked(card.label.text, marks),
         "speakers": [parts.value(one) for one in card.speakers],
         "recorded_on": event_date(card.recorded_on),
         "length": clock(card.duration_ms),
@@ -234,14 +258,14 @@ def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], as
         "ties": ways,
     }
     if line is not None:
-        _play(item, line, line.start_ms, asked)
+        _play(item, line, line.start_ms, marks)
     return item
 
 
-def _play(item: Shown, line: FoundCue, at_ms: int, asked: query.Query) -> None:
+def _play(item: Shown, line: FoundCue, at_ms: int, marks: Marks) -> None:
     url = item["url"] + format_fragment(Span(at_ms, None))
     item["play_url"], item["play_at"] = url, clock(at_ms)
-    item["cue"] = {"time": clock(at_ms), "url": url, "lang": line.language, "pieces": marked(line.text, asked.marks)}
+    item["cue"] = {"time": clock(at_ms), "url": url, "lang": line.language, "pieces": marked(line.text, marks)}
 
 
 # --- narrowing ---
@@ -251,7 +275,8 @@ def _facets(request: GatedRequest, answer: Found, marks: _Marks) -> list[Shown]:
     shown = {name: _shown_rows(request, name, answer.facets[name], marks) for name in FACET_WORDS}
     named = showing.labels(request.gate, {number for rows in shown.values() for number, _count in rows})
     facets = [_thing_facet(request, name, rows, named, answer, marks) for name, rows in shown.items()]
-    return [*facets, _kind_facet(request, answer), _language_facet(request, answer), _heard_facet(request, answer)]
+    plain = [_how_facet, _kind_facet, _language_facet, _heard_facet]
+    return facets + [facet(request, answer) for facet in plain]
 
 
 def _shown_rows(
@@ -293,6 +318,11 @@ def _thing(request: HttpRequest, label: Label, count: int, is_chosen: bool) -> S
         "url": _link(request, None, **{label.kind: refs}),
         "chosen": is_chosen,
     }
+
+
+def _how_facet(request: HttpRequest, answer: Found) -> Shown:
+    rows = [(how, str(HOW_WORDS[how]), count) for how, count in answer.hows if count]
+    return {"label": _("How it is reached"), "choices": _plain_choices(request, "how", rows)}
 
 
 def _kind_facet(request: HttpRequest, answer: Found) -> Shown:
