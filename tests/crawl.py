@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import product
 from typing import Any
 
@@ -21,7 +22,8 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.http import parse_http_date
 
-from .twin import LANGUAGE, NOW, Town, canary, clock, kind_of
+from .twin import LANGUAGE, NOW, canary, kind_of
+from .twin_town import LOOKING, Town, clock
 
 HTMX = {"HX-Request": "true"}
 RANGES = tuple({"Range": asked} for asked in ("bytes=0-99", "bytes=-50", "bytes=400-", "bytes=999999999-"))
@@ -350,14 +352,22 @@ def normal(raw: bytes) -> bytes:
     return raw
 
 
-def crawl(town: Town, viewer: str, wanted: list[Ask]) -> dict[Ask, Answer]:
+def crawl(town: Town, viewer: str, wanted: list[Ask], moment: datetime = NOW) -> dict[Ask, Answer]:
     """Ask everything, in order, as this viewer. Whatever a request writes is taken back after it."""
     client = Client(raise_request_exception=False)
-    with clock(NOW), quiet_log():
-        account = town.cast.get(viewer)
-        if account is not None:
-            client.force_login(account)
+    with clock(moment), quiet_log():
+        _enter(client, town, viewer)
         return {ask: _answer(client, ask) for ask in wanted}
+
+
+def _enter(client: Client, town: Town, viewer: str) -> None:
+    is_looking = viewer.startswith(LOOKING)
+    account = town.cast.get("council" if is_looking else viewer)
+    if account is not None:
+        client.force_login(account)
+    if is_looking:
+        audience = town.audiences[viewer.removeprefix(LOOKING)]
+        assert client.post(reverse("see_as"), {"audience": audience.ref}).status_code == 302
 
 
 @contextmanager

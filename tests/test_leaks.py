@@ -20,7 +20,9 @@ from django.test import override_settings
 from archive.models import Level
 
 from .crawl import ROUTES, Answer, Ask, asks, crawl, routes
-from .twin import PLAN, Archive, Town, View, build, canaries, canaries_in, forget, settle
+from .twin import PLAN, canaries, canaries_in
+from .twin_making import build, forget
+from .twin_town import Archive, Town, View, settle
 
 pytestmark = pytest.mark.django_db
 
@@ -55,17 +57,13 @@ def crawls(django_db_setup, django_db_blocker, tmp_path_factory) -> Crawls:
         town = settle()
         archive = build(home, town)
         wanted = asks(archive.refs)
-        views = {viewer: seen_by(archive, viewer) for viewer in VIEWERS}
+        views = {viewer: archive.view(viewer) for viewer in VIEWERS}
         return Crawls(wanted, views, {viewer: prepared_crawl(archive, viewer, wanted) for viewer in VIEWERS})
 
 
 def prepared_crawl(archive: Archive, viewer: str, wanted: list[Ask]) -> dict[Ask, Answer]:
     archive.prepare(viewer)
     return crawl(archive.town, viewer, wanted)
-
-
-def seen_by(archive: Archive, viewer: str) -> View:
-    return View(archive.levels(viewer), archive.closed(viewer))
 
 
 def test_every_address_is_crawled():
@@ -120,12 +118,12 @@ def told(ask: Ask, first: Answer, second: Answer) -> str:
 
 def test_the_plan_hides_something_of_every_kind_by_every_means(crawls):
     levels = crawls.views["visitor"].levels
-    for kind in {thing.kind for thing in PLAN}:
-        met = {levels[thing.key] for thing in PLAN if thing.kind == kind}
+    for kind in {thing.kind for thing in PLAN.things}:
+        met = {levels[thing.key] for thing in PLAN.things if thing.kind == kind}
         assert {Level.NOTHING, Level.DESCRIPTION} <= met, kind
         assert kind == "span" or {Level.NOTICE, Level.OPEN} <= met, kind
     for hiding in ("undecided", "audience", "season", "consent", "tied", "signed"):
-        assert levels[next(thing.key for thing in PLAN if thing.hiding == hiding)] == Level.NOTHING, hiding
+        assert levels[next(thing.key for thing in PLAN.things if thing.hiding == hiding)] == Level.NOTHING, hiding
 
 
 def test_every_address_answers_somebody(crawls):

@@ -29,8 +29,10 @@ from archive.search import finding, query, sight
 from archive.views import middleware
 
 from .crawl import Answer, Ask, asks, crawl
-from .test_leaks import QUICK, seen_by, taken_back
-from .twin import NOW, Archive, View, build, canaries, canaries_in, clock, settle
+from .test_leaks import QUICK, taken_back
+from .twin import NOW, canaries, canaries_in
+from .twin_making import build
+from .twin_town import Archive, View, clock, settle
 
 pytestmark = pytest.mark.django_db
 
@@ -305,7 +307,7 @@ def both(django_db_setup, django_db_blocker, tmp_path_factory) -> Both:
         town = settle()
         with taken_back():
             archive = build(home, town)
-            view = seen_by(archive, "visitor")
+            view = archive.view("visitor")
             wanted = {
                 fault.name: [
                     ask for ask in asks(archive.refs, fault.routes) if ask.method == "GET" and "Range" not in str(ask)
@@ -339,7 +341,7 @@ def test_the_twins_agree_to_the_last_bit_of_a_score(tmp_path):
     town, answers = settle(), []
     with taken_back():
         archive = build(tmp_path, town)
-        view = seen_by(archive, "visitor")
+        view = archive.view("visitor")
         answers.append(scores(archive, FAULTS[0]))
     with taken_back():
         answers.append(scores(build(tmp_path, town, view), FAULTS[0]))
