@@ -86,6 +86,15 @@ FIND = (
     "?q=season:winter",
 )
 
+# Places and figures of every way of hiding, chosen for a mirror.
+CHOSEN = "&".join(f"place={{ref:pla-{way}}}" for way in ("open", "also", *HIDDEN))
+TRIED = (
+    "", f"?{CHOSEN}", *(f"?{CHOSEN}&figure={{ref:fig-{way}}}" for way in ("open", *HIDDEN)),
+    f"?{CHOSEN}&stars=677+1067+3092+3179+4427+5447", "?place=x&figure=x&stars=x&year=x",
+    "?place={ref:pla-open}&place={ref:pla-also}&place={ref:pla-described}&stars=677+1067+3092"
+    "&star-{ref:pla-open}=677&star-{ref:pla-also}=1067&star-{ref:pla-described}=3092&year=-2000",
+)
+
 # Forms of the desk take names: those of hidden things must be taken as names that nobody has.
 TYPED = "&".join(
     f"{name}={{word:{key}-{way}:own}}"
@@ -120,6 +129,7 @@ ROUTES: dict[str, Route] = {
     "places": LIST,
     "figures": LIST,
     "mirrors": LIST,
+    "try_mirror": Route(asks=TRIED),
     "topics": LIST,
     "recording": Route("recording", ("", "?page=2", "?t=1")),
     "segment": Route("segment", ("", "?t=1")),

@@ -151,6 +151,11 @@ THINGS: tuple[Thing, ...] = (
         ties=("mirrors fig-open", "stands_at pla-open", "stands_at pla-also", "stands_at pla-audience",
               "stands_at pla-described", "stands_at pla-undecided"),
     ),
+    Thing(
+        "mir-also", "mirror",
+        ties=("mirrors fig-open", "stands_at pla-undecided", "stands_at pla-also", "stands_at pla-audience",
+              "stands_at pla-open"),
+    ),
     *(
         Thing(f"mir-{way}", "mirror", way, ("mirrors fig-also", "stands_at pla-open", "stands_at pla-also"))
         for way in ("undecided", "audience", "season", "notice", "described")

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import pages
+from . import pages, trying
 
-urlpatterns: list[URLPattern] = [*pages.urlpatterns]
+urlpatterns: list[URLPattern] = [*trying.urlpatterns, *pages.urlpatterns]

@@ -20,6 +20,7 @@ from .measured import Measured
 
 SIZE, MARGIN = 640.0, 96.0
 NUMBER_RADIUS = 17.0  # of the disc that the template draws about a place's number
+LETTER = 14.0  # about the width of a letter of a name
 LEAST_GAP = 34.0  # between the middles of two labels, one above the other
 
 
@@ -170,8 +171,10 @@ def _spread(marks: list[Mark]) -> list[Mark]:
 
 
 def _stands_left(mark: Mark, marks: list[Mark]) -> bool:
-    if not SIZE * 0.25 < mark.x < SIZE * 0.75:  # there is no room beyond
-        return mark.x > SIZE / 2
+    length = (len(mark.name) + 2) * LETTER
+    fits_left, fits_right = mark.x > length, mark.x + length < SIZE
+    if fits_left != fits_right:
+        return fits_left
     rest = [one for one in marks if one is not mark]
     nearest = min(rest, key=lambda one: abs(one.y - mark.y) + abs(one.x - mark.x), default=mark)
     return nearest.x > mark.x

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from urllib.parse import urlencode
 
 from django import forms
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
@@ -80,14 +81,23 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
             "form": form,
             "star_headings": stars.headings(),
             "star_rows": stars.rows([pair.hip for pair in shown.pairs]),
+            "try_url": _try_url(shown),
             "unpaired": [parts.chip(one) for one in shown.unpaired],
             "is_held_back": shown.label.level == Level.OPEN and any(one.level < Level.OPEN for one in shown.unpaired),
         }
-        | fitted(shown.pairs, _figure(gate, shown), _year(form, gate)),
+        | fitted(shown.pairs, _figure(gate, shown), year_of(form, gate)),
     )
 
 
-def _year(form: YearForm, gate: Gate) -> int:
+def _try_url(shown: MirrorShown) -> str:
+    """The same places and figure, to be paired otherwise."""
+    if not shown.pairs or shown.figure is None:
+        return ""
+    chosen = [("place", pair.place.label.ref) for pair in shown.pairs] + [("figure", shown.figure.ref)]
+    return f"{reverse('try_mirror')}?{urlencode(chosen)}"
+
+
+def year_of(form: YearForm, gate: Gate) -> int:
     asked: int | None = form.cleaned_data.get("year") if form.is_valid() else None
     return gate.moment.year if asked is None else asked
 

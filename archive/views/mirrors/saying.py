@@ -10,7 +10,7 @@ from django.utils.translation import ngettext
 from ...sky import FEWEST_FOR_A_CLAIM, Chance
 from ...sky.mirror import WIDE_DEG
 from ..sky.words import year as year_words
-from .measured import Measured
+from .measured import SELDOM, Measured
 
 Shown = dict[str, Any]
 WIDE_KM = 2000.0  # from here on a flat map is off by more than a thousandth
@@ -89,7 +89,16 @@ def belief(found: Measured) -> list[str]:
                 " of 0.97 by chance once in twenty times, four reach 0.84. It needs five.", count,
             ) % {"count": count}
         ]
-    return [*_shares(found), _verdict(found), _chosen()]
+    return [*_shares(found), _verdict(found.is_seldom), _chosen()]
+
+
+def belief_in_search(chance: Chance, stars: int) -> list[str]:
+    """Of pairs that were looked for, or chosen among `stars`."""
+    said = _("Throw as many places anywhere into the same circle of ground and look for the best pairing of those with"
+             " these %(stars)d stars: %(share)s fits as well.") % {"stars": stars, "share": share_words(chance)}
+    seldom = _verdict(chance.share <= SELDOM)
+    return [said, seldom, _("Every draw chose its stars and its pairing anew, as you did. Had you chosen among other"
+                            " figures or other places too, chance would do as well more often still.")]
 
 
 def _shares(found: Measured) -> list[str]:
@@ -125,8 +134,8 @@ def share_words(chance: Chance) -> str:
         "few": few, "tried": f"{chance.tried:,}", "error": chance.error}
 
 
-def _verdict(found: Measured) -> str:
-    if found.is_seldom:
+def _verdict(is_seldom: bool) -> str:
+    if is_seldom:
         return _("Chance seldom does as well. That tells of the form alone, not of what anybody meant.")
     return _("Chance does as well often enough: the drawing adds nothing to the telling, and takes nothing from it.")
 
