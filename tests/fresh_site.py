@@ -1,4 +1,4 @@
-"""A small site for several worker processes: `python -m tests.fresh_site make` and `… serve PORT OFFSET_S`.
+"""A small site for several worker processes: `python -m tests.fresh_site make`, `… serve PORT OFFSET_S`.
 
 Each process is told by how many seconds its clock is ahead, so that a midnight can be made to come soon.
 """
@@ -55,6 +55,17 @@ def close(ref: str) -> None:
     closing.close_now(Account.objects.get(username="council"), Item.ungated.get(ref=ref).pk)
 
 
+def sign_in(name: str) -> None:
+    """Print a session that belongs to this account."""
+    from django.test import Client
+
+    from archive.models import Account
+
+    client = Client()
+    client.force_login(Account.objects.get(username=name))
+    print(client.cookies["sessionid"].value)
+
+
 def serve(port: int, offset_s: float) -> None:
     from waitress import serve as waitress_serve
 
@@ -71,5 +82,7 @@ if __name__ == "__main__":
         make()
     elif verb == "close":
         close(given[0])
+    elif verb == "sign_in":
+        sign_in(given[0])
     else:
         serve(int(given[0]), float(given[1]))

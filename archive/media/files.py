@@ -71,7 +71,7 @@ def _sync_folder(folder: Path) -> None:
 def storage_error(error: OSError) -> MediaError:
     """Turn an error of the file system into words."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return MediaError("The disk is full. Nothing was saved. Free some space and send the file again.", "disk_full")
+        return MediaError("The disk is full. Nothing was saved. Free some space and try again.", "disk_full")
     reason = error.strerror or str(error)
     return MediaError(f"The file could not be written or read ({reason}). Nothing was saved.", "storage")
 

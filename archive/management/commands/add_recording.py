@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from archive.access import bringing, manifests, showing, sound
 from archive.access.gate import Gate
+from archive.media.errors import MediaError
 from archive.models import Account
 
 STOPPED = 130  # what a shell gives a command that was interrupted (128 + SIGINT)
@@ -146,8 +147,14 @@ class Command(BaseCommand):
 
     def _make_access_copy(self, by: Account | None, recording: Any) -> None:
         hearing = showing.hearing_of_recording(Gate(by), recording)
-        if hearing is not None:
+        if hearing is None:
+            return
+        try:
             sound.prepare(recording, hearing, lambda share: self._progress(_("access copy"), share))
+        except MediaError as error:
+            words = _("The recording is kept, closed, and its file is safe; only its sound is not ready yet. %(why)s "
+                      "The worker makes it once somebody asks for it (manage.py work).")
+            raise CommandError(words % {"why": error}) from error
 
     def _progress(self, what: str, share: float) -> None:
         if sys.stderr.isatty():

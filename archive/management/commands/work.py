@@ -11,8 +11,8 @@ from argparse import ArgumentParser
 from contextlib import suppress
 from typing import Any
 
-from django.core.management.base import BaseCommand
-from django.db import close_old_connections
+from django.core.management.base import BaseCommand, CommandError
+from django.db import OperationalError, close_old_connections
 from django.utils.crypto import get_random_string
 from django.utils.translation import gettext as _
 from django_tasks_db.management.commands.db_worker import Worker
@@ -109,7 +109,12 @@ class Command(BaseCommand):
         if options["with_parent"]:
             os.nice(BEHIND_LISTENERS)
             threading.Thread(target=_stop_with_parent, args=(worker,), daemon=True).start()
-        worker.run()
+        try:
+            worker.run()
+        except OperationalError as error:
+            words = _("The database cannot be read or written (%(why)s). Is the disk full? What was being made is "
+                      "taken up again by the next worker.")
+            raise CommandError(words % {"why": error}) from error
         if options["verbosity"] > 1:
             self.stdout.write(_("The worker ends."))
 
