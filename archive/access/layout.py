@@ -7,13 +7,14 @@ once. Times are integer milliseconds in the recording; stretches are half-open.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable
-from dataclasses import dataclass
-from itertools import chain
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import chain, count
 from typing import TypedDict
 
 import numpy as np
-from django.db.models import Case, IntegerField, Value, When
+from django.db.models import Case, IntegerField, Q, Value, When
 from numpy.typing import NDArray
 
 from ..models import (
@@ -45,6 +46,46 @@ TIME_BITS = 40
 LAST_MS = (1 << TIME_BITS) - 1
 
 
+class Names:
+    """The order of names: `keys` ascending, and the rank of each. Far apart, so that later ones find room between.
+
+    Keys of names that are gone stay: they are landmarks, and the ranks of the others do not depend on them.
+    """
+
+    APART = 1 << 32
+
+    def __init__(self, keys: list[str], ranks: list[int]) -> None:
+        self.keys, self.ranks = keys, ranks
+
+    @classmethod
+    def of(cls, keys: Iterable[str]) -> Names:
+        ordered = sorted(keys)
+        return cls(ordered, [at * cls.APART for at in range(1, len(ordered) + 1)])
+
+    def with_these(self, keys: Iterable[str]) -> Names | None:
+        """These names among the others; None where there is no more room somewhere."""
+        made = Names(self.keys.copy(), self.ranks.copy())
+        return made if all(made._room_for(key) for key in keys) else None
+
+    def _room_for(self, key: str) -> bool:
+        at = bisect_left(self.keys, key)
+        if at < len(self.keys) and self.keys[at] == key:
+            return True
+        below = self.ranks[at - 1] if at else 0
+        above = self.ranks[at] if at < len(self.ranks) else below + 2 * self.APART
+        self.keys.insert(at, key)
+        self.ranks.insert(at, (below + above) // 2)
+        return below < self.ranks[at] < above
+
+    def rank(self, key: str) -> int:
+        return self.ranks[bisect_left(self.keys, key)]
+
+
+def name_key(title: str, ref: str) -> str:
+    """By name, case apart, then by ref."""
+    return f"{title.casefold()}\0{ref}"
+
+
 @dataclass(frozen=True)
 class Layout:
     """Arrays are by item number unless said otherwise; what does not apply is 0.
@@ -69,6 +110,11 @@ class Layout:
     tie_source: Numbers
     tie_target: Numbers
     tie_kind: Numbers
+    names: Names = field(repr=False)
+    # The layout this one was made from, and the items that lie otherwise; none where it was read whole.
+    serial: int = 0
+    before: int | None = None
+    changed: Numbers | None = field(default=None, repr=False)
 
     @property
     def size(self) -> int:
@@ -92,10 +138,11 @@ def tie_code(kind: str) -> int:
 _lock = threading.Lock()
 _held: list[tuple[policy.Policy, Layout]] = []
 KEPT = 2  # requests that began before a change may still ask for the layout before it
+_serials = count(1)
 
 
 def current(standing: policy.Policy) -> Layout:
-    """The layout under this policy, or a later one; read anew for each policy."""
+    """The layout under this policy, or a later one; made from the last one, or read anew."""
     for under, held in list(_held):
         if under is standing:
             return held
@@ -103,9 +150,15 @@ def current(standing: policy.Policy) -> Layout:
         for under, held in _held:
             if under is standing:
                 return held
-        made = _load()
+        made = _after_last(standing) or read()
         _held[:] = [(standing, made), *_held][:KEPT]
         return made
+
+
+def _after_last(standing: policy.Policy) -> Layout | None:
+    from . import brought_up
+
+    return brought_up.layout_after(*_held[0], standing) if _held else None
 
 
 def forget() -> None:
@@ -114,19 +167,20 @@ def forget() -> None:
         _held.clear()
 
 
-def _load() -> Layout:
+def next_serial() -> int:
+    return next(_serials)
+
+
+def read() -> Layout:
     items = list(Item.ungated.values_list("pk", "kind", "ref"))
     size = max((number for number, _, _ in items), default=0) + 1
     kind = np.zeros(size, dtype=np.uint8)
     codes = {name: code(name) for name in KINDS}
     for number, name, _ in items:
         kind[number] = codes[name]
-    titles = _titles()
+    rank, names = _ranks(size, items, titles())
     return Layout(
-        kind=kind,
-        rank=_ranks(size, items, titles),
-        **_times(size),
-        **_ties(size),
+        kind=kind, rank=rank, names=names, serial=next_serial(), **times(size), **_ties(size)
     )
 
 
@@ -134,7 +188,7 @@ def _zeros(size: int) -> Numbers:
     return np.zeros(size, dtype=np.int64)
 
 
-class _Times(TypedDict):
+class Times(TypedDict):
     holder: Numbers
     start_ms: Numbers
     end_ms: Numbers
@@ -147,9 +201,9 @@ class _Times(TypedDict):
     stretches: Numbers
 
 
-def _times(size: int) -> _Times:
+def times(size: int) -> Times:
     """Recordings, and what lies in them; a segment goes by the date and language of its recording."""
-    made = _Times(
+    made = Times(
         holder=_zeros(size),
         start_ms=_zeros(size),
         end_ms=_zeros(size),
@@ -161,15 +215,17 @@ def _times(size: int) -> _Times:
         languages=(),
         stretches=_zeros(0),
     )
-    _put_recordings(made, size)
-    made["stretches"] = np.concatenate([_put_stretches(made, model, size) for model in (Segment, ClosedSpan)])
+    made["languages"] = tuple(sorted(set(Recording.ungated.values_list("language", flat=True))))
+    put_recordings(made, size, Q())
+    made["stretches"] = put_stretches(made, size, Q())
     return made
 
 
-def _put_recordings(made: _Times, size: int) -> None:
+def put_recordings(made: Times, size: int, where: Q) -> None:
+    """Write the recordings into the arrays. Raises ValueError where one is in a language that is not listed."""
     columns = ("pk", "offering", "recorded_on", "language", "master__duration_ms")
-    rows = [row for row in Recording.ungated.values_list(*columns) if row[0] < size]
-    made["languages"] = languages = tuple(sorted({row[3] for row in rows}))
+    rows = [row for row in Recording.ungated.filter(where).values_list(*columns) if row[0] < size]
+    languages = made["languages"]
     for number, offering, recorded_on, language, length_ms in rows:
         made["holder"][number] = number
         made["end_ms"][number] = made["length_ms"][number] = length_ms or 0
@@ -178,8 +234,13 @@ def _put_recordings(made: _Times, size: int) -> None:
         made["language"][number] = languages.index(language) + 1
 
 
-def _put_stretches(made: _Times, model: type[Segment] | type[ClosedSpan], size: int) -> Numbers:
-    rows = _table(model.ungated.values_list("pk", "recording_id", "start_ms", "end_ms"), 4)
+def put_stretches(made: Times, size: int, where: Q) -> Numbers:
+    """Write segments and spans into the arrays, after their recordings; returns their numbers."""
+    return np.concatenate([_put_stretches(made, model, size, where) for model in (Segment, ClosedSpan)])
+
+
+def _put_stretches(made: Times, model: type[Segment] | type[ClosedSpan], size: int, where: Q) -> Numbers:
+    rows = _table(model.ungated.filter(where).values_list("pk", "recording_id", "start_ms", "end_ms"), 4)
     numbers, holders, starts, ends = rows[(rows[:, :2] < size).all(axis=1)].T
     made["holder"][numbers], made["start_ms"][numbers], made["end_ms"][numbers] = holders, starts, ends
     for column in (made["first_day"], made["last_day"], made["language"]):
@@ -194,12 +255,17 @@ class _Ties(TypedDict):
 
 
 def _ties(size: int) -> _Ties:
-    codes = Case(*(When(kind=name, then=Value(tie_code(name))) for name in TieKind.values), output_field=IntegerField())
-    told = _table(Tie.ungated.order_by().annotate(code=codes).values_list("source_id", "target_id", "code"), 3)
-    topics = _table(TopicTie.ungated.values_list("content_object_id", "tag_id", Value(tie_code("topic"))), 3)
-    rows = np.concatenate([told, topics])
-    source, target, kind = unpacked(np.unique(packed(*rows[(rows[:, :2] < size).all(axis=1)].T)))
+    source, target, kind = unpacked(np.unique(read_ties(size, Q(), Q())))
     return _Ties(tie_source=source, tie_target=target, tie_kind=kind)
+
+
+def read_ties(size: int, ties: Q, topics: Q) -> Numbers:
+    """Those of the ties, and of the segments' topics, packed."""
+    codes = Case(*(When(kind=name, then=Value(tie_code(name))) for name in TieKind.values), output_field=IntegerField())
+    rows = Tie.ungated.filter(ties).order_by().annotate(code=codes).values_list("source_id", "target_id", "code")
+    named = TopicTie.ungated.filter(topics).values_list("content_object_id", "tag_id", Value(tie_code("topic")))
+    found = np.concatenate([_table(rows, 3), _table(named, 3)])
+    return packed(*found[(found[:, :2] < size).all(axis=1)].T)
 
 
 def packed(source: Numbers, target: Numbers, kind: Numbers) -> Numbers:
@@ -215,36 +281,39 @@ def _table(rows: Iterable[tuple[int, ...]], columns: int) -> Numbers:
     return np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, columns)
 
 
-def _titles() -> dict[int, str]:
+def titles(among: Sequence[int] | None = None) -> dict[int, str]:
     """What each item is called first of all, as its label says it (archive.access.showing)."""
-    titles: dict[int, str] = {}
+    found: dict[int, str] = {}
     for model, column in ((Recording, "title"), (Segment, "title"), (Mirror, "title"), (Topic, "name")):
-        titles.update(model.ungated.values_list("pk", column))
-    titles.update(leading_names())
+        rows = model.ungated.all() if among is None else model.ungated.filter(pk__in=among)
+        found.update(rows.values_list("pk", column))
+    found.update(leading_names(among))
     mask = masks.standing()
     if mask.rules:
-        titles = {number: mask.text(text) for number, text in titles.items()}
-        titles.update({number: rule.words() for number, rule in mask.people.items()})
-    return titles
+        found = {number: mask.text(text) for number, text in found.items()}
+        found.update({number: rule.words() for number, rule in mask.people.items()})
+    return found
 
 
-def leading_names() -> dict[int, str]:
+def leading_names(among: Sequence[int] | None = None) -> dict[int, str]:
     spoken = House.objects.values_list("language", flat=True).filter(pk=1).first() or "en"
-    rows = Name.ungated.order_by("item_id", "-is_preferred", "position", "pk")
+    rows = Name.ungated.all() if among is None else Name.ungated.filter(item__in=among)
     leading: dict[int, tuple[str, str]] = {}
-    for number, language, text in rows.values_list("item_id", "language", "text"):
+    ordered = rows.order_by("item_id", "-is_preferred", "position", "pk")
+    for number, language, text in ordered.values_list("item_id", "language", "text"):
         held = leading.get(number)
         if held is None or (held[0] != spoken and language == spoken):
             leading[number] = (language, text)
     return {number: text for number, (_, text) in leading.items()}
 
 
-def _ranks(size: int, items: list[tuple[int, str, str]], titles: dict[int, str]) -> Numbers:
-    ordered = sorted((titles.get(number, "").casefold(), ref, number) for number, _, ref in items)
+def _ranks(size: int, items: list[tuple[int, str, str]], titles: dict[int, str]) -> tuple[Numbers, Names]:
+    keys = {number: name_key(titles.get(number, ""), ref) for number, _, ref in items}
+    names = Names.of(keys.values())
+    rank_of = dict(zip(names.keys, names.ranks, strict=True))
     ranks = _zeros(size)
-    for rank, (_, _, number) in enumerate(ordered):
-        ranks[number] = rank
-    return ranks
+    ranks[list(keys)] = [rank_of[key] for key in keys.values()]
+    return ranks, names
 
 
 # --- what a viewer may read ---
@@ -282,7 +351,7 @@ def readable(
     recording = np.where(recording < layout.size, recording, 0)
     length = layout.length_ms[recording]
     last = np.maximum(end_ms, start_ms + 1)
-    open_, closed = _opened(layout, levels)
+    open_, closed = _opened(layout, levels, recording)
     found = (start_ms < length) & (end_ms > 0)
     found &= ~_meets_any(closed, recording, start_ms, last)
     inside = _lies_inside(open_, recording, np.maximum(start_ms, 0), np.minimum(last, length))
@@ -291,7 +360,7 @@ def readable(
 
 def silent(layout: Layout, levels: policy.Levels, numbers: Numbers) -> Flags:
     """Whether all the seconds of each of these stretches are closed to this viewer by others that lie over them."""
-    _, closed = _opened(layout, levels)
+    _, closed = _opened(layout, levels, layout.holder[numbers])
     return _lies_inside(closed, layout.holder[numbers], layout.start_ms[numbers], layout.end_ms[numbers])
 
 
@@ -303,11 +372,14 @@ class _Merged:
     ends: Numbers
 
 
-def _opened(layout: Layout, levels: policy.Levels) -> tuple[_Merged, _Merged]:
-    """The open segments, and the closed segments and spans."""
-    met = levels_at(levels, layout.stretches) >= Level.OPEN
-    segments = layout.kind[layout.stretches] == code(Kind.SEGMENT)
-    return _merge(layout, layout.stretches[met & segments]), _merge(layout, layout.stretches[~met])
+def _opened(layout: Layout, levels: policy.Levels, recordings: Numbers) -> tuple[_Merged, _Merged]:
+    """The open segments, and the closed segments and spans, of these recordings."""
+    asked = np.zeros(layout.size, dtype=np.bool_)
+    asked[recordings] = True
+    stretches = layout.stretches[asked[layout.holder[layout.stretches]]]
+    met = levels_at(levels, stretches) >= Level.OPEN
+    segments = layout.kind[stretches] == code(Kind.SEGMENT)
+    return _merge(layout, stretches[met & segments]), _merge(layout, stretches[~met])
 
 
 def places(recording: Numbers, time_ms: Numbers) -> Numbers:

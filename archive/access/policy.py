@@ -9,14 +9,15 @@ from __future__ import annotations
 import threading
 from bisect import bisect_right
 from collections import OrderedDict
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from typing import Any
+from itertools import count
+from typing import Any, TypedDict
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Aggregate, Q, QuerySet, TextField
 from numpy.typing import NDArray
 
@@ -104,6 +105,10 @@ class Policy:
     undecided: Numbers
     by_kind: dict[str, Numbers]
     within: dict[int, Numbers] = field(repr=False)
+    # Read outside any transaction: it cannot be taken back, so later ones may be made from it.
+    is_firm: bool = field(default=False, compare=False)
+    # One number for a policy read whole and all that are made from it, one after the other.
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True)
@@ -139,6 +144,7 @@ def known_version() -> int:
     return held.version if held is not None else current_version()
 
 
+_lines = count(1)
 _lock = threading.Lock()
 _policy: Policy | None = None
 # By policy version, and by account (0 for visitors) or by audiences.
@@ -155,7 +161,9 @@ def current() -> Policy:
     with _lock:
         held = _policy
         if held is None or held.version != version:
-            held = read()
+            from . import brought_up
+
+            held = (held and brought_up.policy_after(held, version)) or read()
             _policy = held
             _viewers.clear()
     return held
@@ -169,25 +177,51 @@ def forget() -> None:
         _viewers.clear()
 
 
-@transaction.atomic
-def read() -> Policy:
-    """The policy as this connection sees it now, kept nowhere: a transaction to be undone reads its own."""
-    version = current_version()
+def is_alone() -> bool:
+    """Whether what is read now is committed: no transaction is open that may be taken back."""
+    return not connection.in_atomic_block
+
+
+def size_of(by_kind: dict[str, Numbers]) -> int:
+    return max((int(numbers[-1]) for numbers in by_kind.values() if len(numbers)), default=0) + 1
+
+
+class _Rules(TypedDict):
+    everyone: frozenset[int]
+    signed_in: frozenset[int]
+    derived: tuple[Derived, ...]
+    rules: tuple[Rule, ...]
+
+
+def rules_and_audiences() -> _Rules:
     builtin = dict(Audience.objects.filter(builtin__isnull=False).values_list("builtin", "pk"))
-    by_kind = _listed(Item.ungated.all(), "kind", "pk")
-    return Policy(
-        version=version,
-        zone=home_zone(),
-        size=max((int(numbers[-1]) for numbers in by_kind.values()), default=0) + 1,
+    return _Rules(
         everyone=frozenset({builtin[Builtin.EVERYONE]} if Builtin.EVERYONE in builtin else ()),
         signed_in=frozenset({builtin[Builtin.SIGNED_IN]} if Builtin.SIGNED_IN in builtin else ()),
         derived=_derived(),
-        rests=masks.read(),
         rules=rules(Condition.ungated.filter(lifted_by__isnull=True)),
-        reach=_listed(Reach.ungated.all(), "condition_id", "item_id"),
-        undecided=_numbers(closure.stands_undecided()),
-        by_kind={kind: by_kind.get(kind, _numbers(())) for kind in Kind.values},
-        within=_within(),
+    )
+
+
+def read() -> Policy:
+    """The policy as this connection sees it now, kept nowhere: a transaction to be undone reads its own."""
+    return replace(_read(), is_firm=is_alone(), line=next(_lines))
+
+
+@transaction.atomic
+def _read() -> Policy:
+    version = current_version()
+    by_kind = listed(Item.ungated.all(), "kind", "pk")
+    return Policy(
+        version=version,
+        zone=home_zone(),
+        size=size_of(by_kind),
+        rests=masks.read(),
+        **rules_and_audiences(),
+        reach=listed(Reach.ungated.all(), "condition_id", "item_id"),
+        undecided=ascending(closure.stands_undecided()),
+        by_kind={kind: by_kind.get(kind, ascending(())) for kind in Kind.values},
+        within=within_recordings(),
     )
 
 
@@ -212,7 +246,7 @@ def home_zone() -> ZoneInfo:
     return ZoneInfo(name or "UTC")
 
 
-def _numbers(found: Iterable[int]) -> Numbers:
+def ascending(found: Iterable[int]) -> Numbers:
     return np.array(sorted(found), dtype=np.int64)
 
 
@@ -257,15 +291,17 @@ class Listed(Aggregate):
         return self.as_sql(compiler, connection, template="STRING_AGG((%(expressions)s)::text, ',')", **extra)
 
 
-def _listed(rows: QuerySet[Any], by: str, number: str) -> dict[Any, Numbers]:
+def listed(rows: QuerySet[Any], by: str, number: str) -> dict[Any, Numbers]:
     """For each value of the column `by`, the numbers that stand beside it, ascending."""
     grouped = rows.order_by().values(by).annotate(listed=Listed(number)).values_list(by, "listed")
     return {key: np.sort(np.fromstring(text, dtype=np.int64, sep=",")) for key, text in grouped}
 
 
-def _within() -> dict[int, Numbers]:
-    held = _listed(Segment.ungated.all(), "recording_id", "pk")
-    for recording, spans in _listed(ClosedSpan.ungated.all(), "recording_id", "pk").items():
+def within_recordings(recordings: Sequence[int] | None = None) -> dict[int, Numbers]:
+    """Segments and spans by recording; of these recordings alone, where they are given."""
+    where = Q() if recordings is None else Q(recording__in=recordings)
+    held = listed(Segment.ungated.filter(where), "recording_id", "pk")
+    for recording, spans in listed(ClosedSpan.ungated.filter(where), "recording_id", "pk").items():
         held[recording] = np.concatenate([held.get(recording, spans[:0]), spans])
     return held
 

@@ -10,8 +10,37 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS, connections
 
+from ..models import Touched
+
 # Tables that only grow, and the unique column of each besides its number.
 APPEND_ONLY = {"archive_ledgerrow": "digest", "archive_decision": "ref"}
+ITEM, REACH, RULES, ALL = (int(sort) for sort in Touched.Sort)
+OWN = ((ITEM, "item_ptr_id"),)
+INSIDE = ((ITEM, "item_ptr_id"), (ITEM, "recording_id"))
+# What a write to each of these tables touches (archive.access.touched): the sort, and the column with the number, or 0.
+TOUCHES: dict[str, tuple[tuple[int, str], ...]] = {
+    "archive_item": ((ITEM, "id"),),
+    "archive_recording": OWN,
+    "archive_segment": INSIDE,
+    "archive_closedspan": INSIDE,
+    "archive_person": OWN,
+    "archive_place": OWN,
+    "archive_figure": OWN,
+    "archive_mirror": OWN,
+    "archive_topic": OWN,
+    "archive_name": ((ITEM, "item_id"),),
+    "archive_master": ((ITEM, "recording_id"),),
+    "archive_tie": ((ITEM, "source_id"), (ITEM, "target_id")),
+    "archive_topictie": ((ITEM, "content_object_id"), (ITEM, "tag_id")),
+    "archive_reach": ((REACH, "condition_id"),),
+    "archive_condition": ((RULES, "0"), (REACH, "id")),
+    "archive_condition_audiences": ((RULES, "0"),),
+    "archive_audience": ((RULES, "0"),),
+    "archive_audience_parts": ((RULES, "0"),),
+    "archive_season": ((RULES, "0"),),
+    "archive_house": ((ALL, "0"),),
+    "archive_rest": ((ALL, "0"),),
+}
 MOVES_VERSION = (
     "archive_item",
     "archive_account",
@@ -79,9 +108,25 @@ def _sqlite() -> list[str]:
                     "AFTER UPDATE OF is_active, is_archivist, is_council, is_educator, is_keeper, is_superuser "
                     f"ON {table}"
                 )
-            made += _sqlite_trigger(
-                f"{table}_moves_{verb}", timing, "UPDATE archive_policyversion SET number = number + 1"
-            )
+            made += _sqlite_trigger(f"{table}_moves_{verb}", timing, "; ".join(_sqlite_moves(table, verb)))
+    return made
+
+
+def _sqlite_moves(table: str, verb: str) -> list[str]:
+    """A word for conflicts in the statement that fires a trigger goes for the trigger's too, so here are none."""
+    made = ["UPDATE archive_policyversion SET number = number + 1"]
+    version = "(SELECT number FROM archive_policyversion)"
+    rows = {"insert": ("NEW",), "update": ("NEW", "OLD"), "delete": ("OLD",)}[verb]
+    touched = TOUCHES.get(table, ())
+    for sort, number in dict.fromkeys(
+        (sort, column if column == "0" else f"{row}.{column}") for row in rows for sort, column in touched
+    ):
+        same = f"sort = {sort} AND number = {number}"
+        made += [
+            f"UPDATE archive_touched SET version = {version} WHERE {same}",  # noqa: S608
+            f"INSERT INTO archive_touched (sort, number, version) SELECT {sort}, {number}, {version} "  # noqa: S608
+            f"WHERE NOT EXISTS (SELECT 1 FROM archive_touched WHERE {same})",
+        ]
     return made
 
 
@@ -95,6 +140,7 @@ def _postgresql() -> list[str]:
         $$ BEGIN RAISE EXCEPTION '% only grows', TG_TABLE_NAME; END $$""",
         """CREATE OR REPLACE FUNCTION archive_move_version() RETURNS trigger LANGUAGE plpgsql AS
         $$ BEGIN UPDATE archive_policyversion SET number = number + 1; RETURN NULL; END $$""",
+        *(_postgresql_moves(table, verb) for table in TOUCHES for verb in ("insert", "update", "delete")),
     ]
     for table in APPEND_ONLY:
         for verb, timing in (
@@ -108,9 +154,36 @@ def _postgresql() -> list[str]:
             columns = ""
             if (table, verb) == ("archive_account", "update"):
                 columns = " OF is_active, is_archivist, is_council, is_educator, is_keeper, is_superuser"
-            timing = f"AFTER {verb.upper()}{columns} ON {{}} FOR EACH STATEMENT"
-            made += _postgresql_trigger(f"{table}_moves_{verb}", table, timing, "archive_move_version")
+            function = f"{table}_touched_by_{verb}" if table in TOUCHES else "archive_move_version"
+            seen = f" REFERENCING {SEEN[verb]}" if table in TOUCHES else ""
+            timing = f"AFTER {verb.upper()}{columns} ON {{}}{seen} FOR EACH STATEMENT"
+            made += _postgresql_trigger(f"{table}_moves_{verb}", table, timing, function)
     return made
+
+
+# The rows that a statement wrote, as its trigger sees them on PostgreSQL.
+SEEN = {
+    "insert": "NEW TABLE AS fresh",
+    "update": "NEW TABLE AS fresh OLD TABLE AS gone",
+    "delete": "OLD TABLE AS gone",
+}
+
+
+def _postgresql_moves(table: str, verb: str) -> str:
+    """The version first: its row is locked from then on, so that what is touched is noted in the order of commits."""
+    rows = {"insert": ("fresh",), "update": ("fresh", "gone"), "delete": ("gone",)}[verb]
+    listed = " UNION ".join(
+        f"SELECT {sort} AS sort, {column} AS number FROM {row}"  # noqa: S608
+        for row in rows
+        for sort, column in TOUCHES[table]
+    )
+    return f"""CREATE OR REPLACE FUNCTION {table}_touched_by_{verb}() RETURNS trigger LANGUAGE plpgsql AS
+        $$ DECLARE now bigint; BEGIN
+        UPDATE archive_policyversion SET number = number + 1 RETURNING number INTO now;
+        INSERT INTO archive_touched (sort, number, version)
+        SELECT listed.sort, listed.number, now FROM ({listed}) listed ORDER BY 1, 2
+        ON CONFLICT (sort, number) DO UPDATE SET version = EXCLUDED.version;
+        RETURN NULL; END $$"""  # noqa: S608
 
 
 def _postgresql_trigger(name: str, table: str, timing: str, function: str) -> list[str]:

@@ -19,6 +19,7 @@ from .access import (
     SeasonKind,
     SkyRule,
     Source,
+    Touched,
 )
 from .accounts import Account
 from .council import Ask, AskState, ContentCaution, CopyGiven, ItemCaution, Words
@@ -95,6 +96,7 @@ __all__ = [
     "TieKind",
     "Topic",
     "TopicTie",
+    "Touched",
     "Transcript",
     "TranscriptKind",
     "TranscriptProblem",

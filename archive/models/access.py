@@ -248,6 +248,25 @@ class PolicyVersion(models.Model):
     number = models.BigIntegerField(default=1)
 
 
+class Touched(models.Model):
+    """The last policy version under which something was written. Kept by database triggers alone."""
+
+    class Sort(models.IntegerChoices):
+        ITEM = 0  # by item number: a row of the item, a tie of it, a name
+        REACH = 1  # by condition
+        RULES = 2  # conditions, audiences and seasons; the number is 0
+        ALL = 3  # the house and the names at rest, which everything may depend on; the number is 0
+
+    sort = models.SmallIntegerField(choices=Sort.choices)
+    number = models.BigIntegerField()
+    version = models.BigIntegerField(db_index=True)
+
+    ungated = models.Manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["sort", "number"], name="touched_once")]
+
+
 class LedgerRow(models.Model):
     """One event. `digest` is SHA-256 over the row and the digest before it; no row can be changed or removed."""
 

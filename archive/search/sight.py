@@ -1,9 +1,4 @@
-"""What one viewer meets of the index: which atoms, which documents, how long these are for them.
-
-A document is a segment, or a recording with what of it lies in no segment, or one of the things that passages are
-tied to (person, place, figure, mirror, topic). A cue belongs to each segment that it shares at least half its time
-with, or half of the segment's.
-"""
+"""What one viewer meets of the index: which atoms, which documents, how long these are for them."""
 
 from __future__ import annotations
 
@@ -19,108 +14,19 @@ from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Layout, Numbers
+from .boards import MOST_CHANGED, SEVERAL, Board, board, board_after, carried, with_holders
 from .stock import Stock, runs
 
-TOLD = ("segment", "recording")
-THINGS = ("person", "place", "figure", "mirror", "topic")
 # How much a mention counts by where it stands: in a title or name, or in anything said or written at length.
 PART_WEIGHTS = {Field.TITLE: 2.0, Field.SUMMARY: 1.0, Field.CUE: 1.0, Field.NAME: 2.0, Field.ABOUT: 1.0}
+WEIGHTS = np.zeros(max(Field) + 1)
+WEIGHTS[list(PART_WEIGHTS)] = list(PART_WEIGHTS.values())
 TIE_WEIGHT = 2.0
 OPEN, DESCRIPTION = 3, 2
 # Words in cues further apart than this do not follow each other in a phrase.
 LONGEST_PAUSE_MS = 4_000
 UPWARD = ("part_of", "narrower_than")
 KEPT_VIEWERS = 24
-
-
-NOWHERE, SEVERAL = -1, -2
-WEIGHTS = np.array([PART_WEIGHTS.get(part, 0.0) for part in range(max(Field) + 1)])
-
-
-@dataclass(frozen=True, eq=False)
-class Board:
-    """The index laid over the archive, the same for every viewer. Documents go by their item number.
-
-    `home` is the document of every atom, or NOWHERE, or SEVERAL: then its documents stand in `shared`, pairs of atom
-    and document side by side, ascending.
-    """
-
-    stock: Stock
-    layout: Layout
-    is_document: Flags  # by item number
-    is_told: Flags  # by item number: a segment or recording, not a thing
-    home: NDArray[np.int32]
-    shared: tuple[Numbers, Numbers]
-
-    @cached_property
-    def numbers(self) -> Numbers:
-        """The item number of each document."""
-        return np.arange(self.layout.size)
-
-    @cached_property
-    def cues(self) -> tuple[Numbers, Numbers]:
-        """By document: the first and the last atom that is a cue of it; where it has none, the last lies before."""
-        first = np.full(self.layout.size, len(self.home), dtype=np.int64)
-        last = np.full(self.layout.size, -1, dtype=np.int64)
-        alone = np.flatnonzero((self.home >= 0) & (self.stock.part == Field.CUE))
-        for atoms, documents in ((alone, self.home[alone]), self.shared):
-            np.minimum.at(first, documents, atoms)
-            np.maximum.at(last, documents, atoms)
-        return first, last
-
-
-def board(stock: Stock, layout: Layout) -> Board:
-    home = np.full(len(stock), NOWHERE, dtype=np.int32)
-    shared = _settle(home, stock, layout, np.flatnonzero(stock.is_live))
-    return Board(
-        stock=stock,
-        layout=layout,
-        is_document=np.isin(layout.kind, [lay.code(kind) for kind in (*TOLD, *THINGS)]),
-        is_told=np.isin(layout.kind, [lay.code(kind) for kind in TOLD]),
-        home=home,
-        shared=shared,
-    )
-
-
-def _settle(home: NDArray[np.int32], stock: Stock, layout: Layout, atoms: Numbers) -> tuple[Numbers, Numbers]:
-    """Write the homes of these atoms; returns the pairs of those that have several.
-
-    Texts belong to their owner, cues to the segments they lie in, and the cues left over to their recording.
-    """
-    atoms = atoms[stock.owner[atoms] < layout.size]
-    atoms = atoms[layout.kind[stock.owner[atoms]] > 0]
-    home[atoms] = stock.owner[atoms]
-    cues = atoms[stock.part[atoms] == Field.CUE]
-    inside, segments = _cues_in_segments(stock, layout, cues)
-    order = np.argsort(inside, kind="stable")
-    inside, segments = inside[order], segments[order]
-    alone = np.ones(len(inside), dtype=np.bool_)
-    alone[1:] = inside[1:] != inside[:-1]
-    alone[:-1] &= inside[1:] != inside[:-1]
-    home[inside[alone]] = segments[alone]
-    home[inside[~alone]] = SEVERAL
-    return inside[~alone], segments[~alone]
-
-
-def _cues_in_segments(stock: Stock, layout: Layout, cues: Numbers) -> tuple[Numbers, Numbers]:
-    """Pairs (atom, segment number), all recordings at once: their times are put one after the other on one line."""
-    segments = layout.of_kind("segment")
-    segments = segments[np.isin(layout.holder[segments], stock.owner[cues])]
-    line = lay.places(stock.owner[cues], stock.start_ms[cues])
-    order = np.argsort(line, kind="stable")
-    cues, starts = cues[order], line[order]
-    ends = lay.places(stock.owner[cues], np.maximum(stock.end_ms[cues], stock.start_ms[cues] + 1))
-    from_line = lay.places(layout.holder[segments], layout.start_ms[segments])
-    to_line = lay.places(layout.holder[segments], layout.end_ms[segments])
-    after = np.searchsorted(starts, to_line, side="left")
-    before = np.searchsorted(np.maximum.accumulate(ends), from_line, side="right")
-    counts = np.maximum(after - before, 0)
-    which = np.repeat(np.arange(len(segments)), counts)
-    at = runs(before, counts)
-    shared = np.minimum(ends[at], to_line[which]) - np.maximum(starts[at], from_line[which])
-    shorter = np.minimum(ends[at] - starts[at], to_line[which] - from_line[which])
-    inside = (shared > 0) & (2 * shared >= shorter)
-    return cues[at[inside]], segments[which[inside]]
 
 
 @dataclass(frozen=True)
@@ -275,7 +181,7 @@ def sight_of(gate: Gate, stock: Stock) -> Sight:
     held = _sights.get(viewer)
     if held is not None and held.board is made and held.levels is gate.levels:
         return held
-    sight = _look(gate, made)
+    sight = (held and _look_again(held, gate, made)) or _look(gate, made)
     with _lock:
         _sights[viewer] = sight
         _sights.move_to_end(viewer)
@@ -295,20 +201,44 @@ def _board_of(stock: Stock, layout: Layout) -> Board:
     global _board
     with _lock:
         if _board is None or _board.stock is not stock or _board.layout is not layout:
-            _board = board(stock, layout)
-            _sights.clear()
+            _board = (_board and board_after(_board, stock, layout)) or board(stock, layout)
         return _board
 
 
 def _look(gate: Gate, made: Board) -> Sight:
-    stock, layout = made.stock, made.layout
-    level = lay.levels_at(gate.levels, np.arange(layout.size))
-    owner_level = lay.levels_at(level, stock.owner)
-    is_cue = stock.part == Field.CUE
-    is_seen = stock.is_live & (owner_level >= DESCRIPTION)
-    cues = np.flatnonzero(stock.is_live & is_cue)
-    is_seen[is_cue] = False
-    is_seen[cues] = lay.readable(
-        layout, level, gate.trusted, stock.owner[cues], stock.start_ms[cues], stock.end_ms[cues]
+    level = lay.levels_at(gate.levels, np.arange(made.layout.size))
+    is_seen = np.zeros(len(made.stock), dtype=np.bool_)
+    live = np.flatnonzero(made.stock.is_live)
+    is_seen[live] = _seen(gate, made, level, live)
+    return Sight(made, gate.levels, frozenset(gate.trusted), level, is_seen)
+
+
+def _seen(gate: Gate, made: Board, level: NDArray[np.uint8], atoms: Numbers) -> Flags:
+    """Whether each of these atoms is met: texts with their owner's description, cues as far as they may be read."""
+    stock = made.stock
+    owner = stock.owner[atoms]
+    found = lay.levels_at(level, owner) >= DESCRIPTION
+    said = np.flatnonzero(stock.part[atoms] == Field.CUE)
+    cues = atoms[said]
+    found[said] = lay.readable(
+        made.layout, level, gate.trusted, owner[said], stock.start_ms[cues], stock.end_ms[cues]
     )
+    return found
+
+
+def _look_again(held: Sight, gate: Gate, made: Board) -> Sight | None:
+    """What this viewer met before, with what changed judged anew; None where that would be too much."""
+    changed = made.changed_since(held.board)
+    if changed is None:
+        return None
+    level = lay.levels_at(gate.levels, np.arange(made.layout.size))
+    before = lay.levels_at(held.level, np.arange(made.layout.size))
+    moved = np.flatnonzero(level != before)
+    trusted = np.array(sorted(held.trusted ^ frozenset(gate.trusted)), dtype=np.int64)
+    owners = with_holders(np.unique(np.concatenate([changed, moved, trusted])), held.board.layout, made.layout)
+    if len(owners) > MOST_CHANGED:
+        return None
+    is_seen = carried(held.board.stock, made.stock, held.is_seen, False) & made.stock.is_live
+    atoms = made.stock.atoms_of(owners)
+    is_seen[atoms] = _seen(gate, made, level, atoms)
     return Sight(made, gate.levels, frozenset(gate.trusted), level, is_seen)
