@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TypedDict
+from typing import TypedDict, TypeVar
 
 import numpy as np
 from django.db.models import Q
@@ -18,6 +18,8 @@ from ..models import Item, Kind, Reach
 from . import closure, layout, policy, touched
 from .layout import Layout
 from .policy import Numbers, Policy
+
+Entry = TypeVar("Entry", bound=np.generic)
 
 # --- the policy ---
 
@@ -129,7 +131,7 @@ def _laid(held: Layout, items: Numbers) -> Layout | None:
     )
 
 
-def _copy(column: NDArray[np.generic], items: Numbers, size: int) -> NDArray[np.generic]:
+def _copy(column: NDArray[Entry], items: Numbers, size: int) -> NDArray[Entry]:
     """The column, long enough, with nothing said of these items."""
     made = np.zeros(size, dtype=column.dtype)
     made[: len(column)] = column

@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from ..access.layout import Flags, Numbers
-from ..models import Level
 from .sight import Sight
 
 
 def knows_recording(sight: Sight) -> Flags:
     """By document: whether the recording it lies in is met, whose date and language it goes by."""
-    holders = sight.board.layout.holder[sight.board.numbers]
-    return sight.level[holders] >= Level.DESCRIPTION
+    return sight.knows_recording
 
 
 def first_day(sight: Sight) -> Numbers:
     """By document; 0 where there is no date."""
-    return np.where(knows_recording(sight), sight.board.layout.first_day[sight.board.numbers], 0)
+    return sight.first_day
 
 
 def language(sight: Sight) -> Numbers:
     """By document: the place of its language in `Layout.languages`, counted from 1; 0 for none."""
-    return np.where(knows_recording(sight), sight.board.layout.language[sight.board.numbers], 0)
+    return sight.language
 
 
 def told_between(sight: Sight, first: int | None, last: int | None) -> Flags:

@@ -7,7 +7,7 @@ thing takes the way with it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from ..access import layout as lay
 from ..access.gate import Gate
-from ..access.indexing import Field
 from ..access.layout import Flags, Numbers
-from . import aims, facts, index, ranking
+from . import aims, facts, index, meeting, ranking
 from .aims import Aim, Ask, Reached, Role
-from .query import AIMS, AT, BY, OF, ON, TITLE, Clause, Query
-from .sight import OPEN, TIE_WEIGHT, WEIGHTS, Sight, sight_of
-from .stock import NO_NUMBERS, Damaged
+from .meeting import ALONG, Met, tied
+from .query import AIMS, Clause, Query
+from .sight import OPEN, Sight, sight_of
+from .stock import Damaged
 
 FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST = "fit", "meant", "recording", "oldest", "newest"
 SORTS = (FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST)
@@ -29,15 +29,6 @@ TIED, ONLY_WORDS = "tied", "words"
 HOWS = (TIED, ONLY_WORDS)
 MOST_THINGS = 12
 
-# The ties that each field looks along, from a passage to what it is tied to.
-ALONG: dict[str, tuple[str, ...]] = {
-    BY: ("told_by", "had_from"),
-    AT: ("belongs_to", "recorded_at"),
-    OF: ("names_figure", "tells_of"),
-    ON: ("topic",),
-    "": ("told_by", "had_from", "belongs_to", "recorded_at", "names_figure", "tells_of", "topic"),
-    TITLE: (),
-}
 # What the results can be narrowed by, and the ties that each counts.
 FACETS: dict[str, tuple[str, ...]] = {
     "topic": ("topic",),
@@ -99,24 +90,11 @@ class Found:
     kinds: list[tuple[str, int]]
     languages: list[tuple[str, int]]
     heard: int
-    alone: list[tuple[Clause, int]] = field(default_factory=list)  # how many each clause finds by itself
+    alone: list[tuple[Clause, int]] = field(default_factory=list)
     hows: list[tuple[str, int]] = field(default_factory=list)
     takes_in: list[tuple[int, Role]] = field(default_factory=list)
     troubles: list[tuple[str, str]] = field(default_factory=list)
     words: frozenset[str] = frozenset()
-
-
-@dataclass(frozen=True)
-class _Met:
-    """Where one clause is met by the viewer. `times` are the weighted counts by document."""
-
-    clause: Clause
-    atoms: Numbers
-    documents: Numbers  # the home of each of `atoms`
-    times: NDArray[np.float64]
-    named: Flags  # by item number: things whose name it is
-    idf: float
-    aim: Aim | None = None
 
 
 def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
@@ -130,7 +108,7 @@ def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
 
 def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
     query = wanted.query
-    ask = Ask(gate, sight, lambda clause: _standing(sight, clause))
+    ask = Ask(gate, sight, lambda clause: meeting.standing(sight, clause))
     groups = [[_meet_any(ask, option) for option in clause.options] for clause in query.wanted]
     met = [each for group in groups for each in group]
     asked = [each.aim for each in met if each.aim is not None]
@@ -156,7 +134,7 @@ def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Fou
         kinds=_kinds(sight, documents),
         languages=_languages(sight, documents),
         heard=int(np.count_nonzero(_heard(sight)[documents])),
-        alone=[] if len(ordered) else [(group[0].clause, int(np.count_nonzero(_held(group)))) for group in groups],
+        alone=[] if len(ordered) else _alone(sight, groups),
         hows=[(how, int(np.count_nonzero(flags))) for how, flags in hows.items()],
         takes_in=_takes_in(sight, asked),
         troubles=[(each.clause.typed, each.aim.trouble) for each in met if each.aim is not None and each.aim.trouble],
@@ -164,141 +142,71 @@ def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Fou
     )
 
 
+def _alone(sight: Sight, groups: list[list[Met]]) -> list[tuple[Clause, int]]:
+    """How many passages each clause finds by itself."""
+    return [(group[0].clause, int(np.count_nonzero(_held(sight, group)))) for group in groups]
+
+
 # --- meeting one clause ---
 
 
-def _meet_any(ask: Ask, clause: Clause) -> _Met:
-    return _aimed(ask, clause) if clause.field in AIMS else _meet(ask.sight, clause)
-
-
-def _aimed(ask: Ask, clause: Clause) -> _Met:
-    """An aim restricts; it counts for the order by how much of what was asked a passage is tied to."""
-    aim = aims.meet(ask, clause)
-    named = np.zeros(ask.sight.board.layout.size, dtype=np.bool_)
-    return _Met(clause, aim.said, aim.said_in, aim.answers.astype(np.float64), named, 0.0, aim)
-
-
-def _meet(sight: Sight, clause: Clause) -> _Met:
-    atoms, times = _standing(sight, clause)
-    parts = sight.board.stock.part[atoms]
-    named = _named(sight, atoms[parts == Field.NAME])
-    own = _is_own(parts, clause.field)
-    which, documents = sight.homes_of(atoms[own])
-    atoms, times = atoms[own][which], times[own][which]
-    weighted = times * WEIGHTS[sight.board.stock.part[atoms]]
-    counts = np.bincount(documents, weighted, minlength=len(sight.board.numbers)).astype(np.float64)
-    counts += TIE_WEIGHT * _tied(sight, named, ALONG[clause.field])
-    holding = int(np.count_nonzero(counts[sight.board.is_told]))
-    return _Met(clause, atoms, documents, counts, named, ranking.rarity(sight.told[0], holding))
-
-
-def _is_own(parts: Numbers, where: str) -> Flags:
-    """Which atoms count as a document's own words under this field."""
-    if where == TITLE:
-        return parts == Field.TITLE
-    return np.full(len(parts), where == "")
-
-
-def _standing(sight: Sight, clause: Clause) -> tuple[Numbers, NDArray[np.float64]]:
-    """The atoms met that hold the clause's words one after the other, and how often."""
-    if len(clause.words) > 1:
-        return _following(sight, clause.words)
-    stock = sight.board.stock
-    found = stock.beginning(clause.words[0]) if clause.is_beginning else stock.postings(clause.words[0])
-    seen = sight.is_seen[found.atoms]
-    return found.atoms[seen], found.times[seen].astype(np.float64)
-
-
-def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, NDArray[np.float64]]:
-    """Phrases: places on the line of all words met (Sight.first_word) from which every word stands in its turn.
-
-    The rarest word is taken first, and nothing more is read once no place is left.
-    """
-    stock = sight.board.stock
-    counts = {word: int(np.count_nonzero(sight.is_seen[stock.postings(word).atoms])) for word in words}
-    starts: Numbers | None = None
-    for turn in sorted(range(len(words)), key=lambda turn: (counts[words[turn]], turn)):
-        if not counts[words[turn]] or (starts is not None and not len(starts)):
-            return NO_NUMBERS, np.zeros(0)
-        found = stock.positions(words[turn])
-        seen = sight.is_seen[found.atoms]
-        places = sight.first_word[found.atoms[seen]] + found.times[seen] - turn
-        starts = places if starts is None else starts[np.isin(starts, places)]
-    atoms, times = np.unique(_home_of(sight, starts), return_counts=True)
-    return atoms, times.astype(np.float64)
-
-
-def _home_of(sight: Sight, places: Numbers | None) -> Numbers:
-    """The atoms in which these places of the line lie."""
-    atoms, starts = sight.line
-    return atoms[np.searchsorted(starts, NO_NUMBERS if places is None else places, side="right") - 1]
-
-
-def _named(sight: Sight, atoms: Numbers) -> Flags:
-    named = np.zeros(sight.board.layout.size, dtype=np.bool_)
-    named[sight.board.stock.owner[atoms]] = True
-    return named
-
-
-def _tied(sight: Sight, named: Flags, kinds: Sequence[str]) -> NDArray[np.float64]:
-    """By document: how many things of these names it is tied to, where both ends are met."""
-    ties = sight.ties(*kinds)
-    documents = ties.documents[named[ties.targets]]
-    return np.bincount(documents, minlength=len(sight.board.numbers)).astype(np.float64)
+def _meet_any(ask: Ask, clause: Clause) -> Met:
+    if clause.field in AIMS:
+        return meeting.aimed(clause, aims.meet(ask, clause), ask.sight.board.is_told)
+    return meeting.meet(ask.sight, clause)
 
 
 # --- putting clauses together ---
 
 
-def _held(group: list[_Met]) -> Flags:
-    """By document: whether any of these is met there."""
-    return np.logical_or.reduce([each.times > 0 for each in group])
+def _held(sight: Sight, group: list[Met]) -> Flags:
+    """By document: passages where any of these is met."""
+    flags = np.zeros(len(sight.board.numbers), dtype=np.bool_)
+    for each in group:
+        flags[each.told] = True
+    return flags
 
 
-def _answers(ask: Ask, query: Query, groups: list[list[_Met]]) -> Flags:
+def _answers(ask: Ask, query: Query, groups: list[list[Met]]) -> Flags:
     """By document: passages that meet one of each group and nothing that is excluded."""
     sight = ask.sight
-    answers = sight.board.is_told & sight.is_met
     if query.is_wordless:
-        return np.zeros_like(answers)
+        return np.zeros(len(sight.board.numbers), dtype=np.bool_)
+    answers = sight.board.is_told & sight.is_met
     for group in groups:
-        answers &= _held(group)
+        answers &= _held(sight, group)
     for clause in query.excluded:
-        answers &= _meet_any(ask, clause).times == 0
+        answers[_meet_any(ask, clause).told] = False
     return answers
 
 
-def _scores(sight: Sight, met: list[_Met]) -> NDArray[np.float64]:
+def _scores(sight: Sight, met: list[Met]) -> NDArray[np.float64]:
     """BM25 of every document. Ties to a named thing restrict where a field asks for them, and do not rank; what an
     aim reaches by a tie comes before what only speaks of it, by how much of what was asked it is tied to.
     """
     scores = np.zeros(len(sight.board.numbers))
     for each in met:
-        if each.aim is not None:
-            scores += each.aim.tied + each.aim.amounts
-        elif each.clause.field in ("", TITLE):
-            held = np.flatnonzero((each.times > 0) & sight.board.is_told)
-            scores[held] += ranking.weights(each.times[held], sight.lengths[held], sight.told[1], each.idf)
+        scores[each.told] += each.fits
     return scores
 
 
-def _things(sight: Sight, groups: list[list[_Met]]) -> list[int]:
+def _things(sight: Sight, groups: list[list[Met]]) -> list[int]:
     """People, places, figures, mirrors and topics that answer themselves, best first."""
     plain = [kept for group in groups if (kept := [each for each in group if each.clause.field == ""])]
     if not plain:
         return []
     count, average = sight.things
-    held = sight.is_met & ~sight.board.is_told
-    for group in plain:
-        held &= _held(group)
-    documents = np.flatnonzero(held)
-    scores = np.zeros(len(documents))
+    held = functools.reduce(np.intersect1d, [_union([each.things for each in group]) for group in plain])
+    scores = np.zeros(sight.board.layout.size)
     for each in (each for group in plain for each in group):
-        idf = ranking.rarity(count, int(np.count_nonzero(each.times[~sight.board.is_told])))
-        scores += ranking.weights(each.times[documents], sight.lengths[documents], average, idf)
-    numbers = sight.board.numbers[documents]
-    order = np.lexsort((sight.board.layout.rank[numbers], -scores))
-    return [int(number) for number in numbers[order][:MOST_THINGS]]
+        idf = ranking.rarity(count, len(each.things))
+        scores[each.things] += ranking.weights(each.times, sight.lengths[each.things], average, idf)
+    order = np.lexsort((sight.board.layout.rank[held], -scores[held]))
+    return [int(number) for number in held[order][:MOST_THINGS]]
+
+
+def _union(found: list[Numbers]) -> Numbers:
+    return np.unique(np.concatenate(found))
 
 
 # --- narrowing ---
@@ -310,9 +218,7 @@ def _narrowed(sight: Sight, wanted: Wanted) -> Flags:
     if wanted.kind:
         kept &= lies.kind[numbers] == lay.code(wanted.kind)
     for thing in wanted.things:
-        named = np.zeros(lies.size, dtype=np.bool_)
-        named[thing if thing < lies.size else 0] = True
-        kept &= _tied(sight, named, ALONG[""]) > 0
+        kept &= tied(sight, np.array([thing if thing < lies.size else 0]), ALONG[""]) > 0
     if wanted.language:
         kept &= facts.language(sight) == _language_code(sight, wanted.language)
     if wanted.first_day is not None or wanted.last_day is not None:
@@ -417,7 +323,7 @@ def _languages(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
     return sorted(found, key=lambda one: (-one[1], one[0]))
 
 
-def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[_Met]) -> list[Hit]:
+def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[Met]) -> list[Hit]:
     cues = _best_cues(sight, shown, met)
     ways = _ways(sight, shown, met)
     numbers = sight.board.numbers
@@ -434,15 +340,15 @@ def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[_
     ]
 
 
-def _best_cues(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, int]:
+def _best_cues(sight: Sight, shown: Numbers, met: list[Met]) -> dict[int, int]:
     """For each document shown, the cue that holds most of what was asked, rarer words first; of equals the earliest."""
     stock = sight.board.stock
     worth: dict[tuple[int, int], float] = {}
     for each in met:
         if each.clause.field and each.aim is None:
             continue
-        taken = np.isin(each.documents, shown) & (stock.part[each.atoms] == Field.CUE)
-        for document, atom in zip(each.documents[taken].tolist(), each.atoms[taken].tolist(), strict=True):
+        atoms, documents = meeting.lines_in(sight, each.atoms, shown)
+        for document, atom in set(zip(documents.tolist(), atoms.tolist(), strict=True)):
             worth[document, atom] = worth.get((document, atom), 0.0) + each.idf
     best: dict[int, tuple[float, int, int]] = {}
     for (document, atom), value in worth.items():
@@ -451,15 +357,14 @@ def _best_cues(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, int]:
     return {document: key[2] for document, key in best.items()}
 
 
-def _ways(sight: Sight, shown: Numbers, met: list[_Met]) -> dict[int, list[tuple[str, int]]]:
+def _ways(sight: Sight, shown: Numbers, met: list[Met]) -> dict[int, list[tuple[str, int]]]:
     """For each document shown, the ties to things named in the query."""
     found: dict[int, set[tuple[str, int]]] = {}
     for each in met:
-        if each.aim is not None:
+        if each.aim is not None or not len(each.named):
             continue
-        kinds = ALONG[each.clause.field]
-        ties = sight.ties(*kinds)
-        for at in np.flatnonzero(each.named[ties.targets] & np.isin(ties.documents, shown)).tolist():
+        ties = sight.ties(*ALONG[each.clause.field])
+        for at in np.flatnonzero(np.isin(ties.targets, each.named) & np.isin(ties.documents, shown)).tolist():
             way = (lay.TIES[ties.kinds[at]], int(ties.targets[at]))
             found.setdefault(int(ties.documents[at]), set()).add(way)
     ranks = sight.board.layout.rank

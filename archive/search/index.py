@@ -281,7 +281,8 @@ def _build(folder: Path, progress: Progress | None) -> int:
 
 
 def _make_pieces(folder: Path) -> None:
-    reader: Any = store.open_dir(str(folder)).reader()
+    index: Any = store.open_dir(str(folder))
+    reader = index.reader()
     try:
         for part, _ in reader.leaf_readers():
             if part.doc_count_all():

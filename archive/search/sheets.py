@@ -53,8 +53,8 @@ class Words(fields.TEXT):
         super().__init__(phrase=True)
         self.format, self.scorable = Places(), False
 
-    def index(self, value: list[str], **options: Any) -> Iterable[tuple[bytes, int, float, bytes]]:
-        return self.format.word_values(value, None)
+    def index(self, value: Any, **options: Any) -> Any:
+        return Places().word_values(value, None)
 
 
 def schema() -> fields.Schema:

@@ -6,6 +6,7 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,8 @@ from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Layout, Numbers
-from .boards import MOST_CHANGED, SEVERAL, Board, board, board_after, carried, with_holders
+from .boards import MOST_CHANGED, NOWHERE, SEVERAL, Board, board, board_after, carried, with_holders
+from .query import Clause
 from .stock import Stock, runs
 
 # How much a mention counts by where it stands: in a title or name, or in anything said or written at length.
@@ -39,6 +41,24 @@ class Ties:
 
 
 @dataclass(frozen=True, eq=False)
+class Facet:
+    """Side by side, by document: the document, and the place in `things` of what it is tied to."""
+
+    things: Numbers
+    documents: NDArray[np.int32]
+    places: NDArray[np.int32]
+
+    def counts(self, flags: Flags, documents: Numbers) -> Numbers:
+        """How many of these documents (as flags, and ascending) each thing stands beside."""
+        if len(documents) * 20 < len(flags):
+            first = np.searchsorted(self.documents, documents, side="left")
+            taken = self.places[runs(first, np.searchsorted(self.documents, documents, side="right") - first)]
+        else:
+            taken = self.places[flags[self.documents]]
+        return np.bincount(taken, minlength=len(self.things))
+
+
+@dataclass(frozen=True, eq=False)
 class Sight:
     """One viewer's part of the board. `levels` is kept to know whether it still holds."""
 
@@ -60,10 +80,44 @@ class Sight:
         which, documents = self.homes_of(self.seen)
         atoms = self.seen[which]
         words = stock.words[atoms] * WEIGHTS[stock.part[atoms]]
-        return np.bincount(documents, words, minlength=self.board.layout.size)
+        return np.bincount(documents, words, minlength=self.board.layout.size).astype(np.float64, copy=False)
 
-    def forget_words(self) -> None:
-        """Drop what was kept of words that were asked for."""
+    @cached_property
+    def words(self) -> Kept:
+        """What was worked out for words that were asked for."""
+        return Kept()
+
+    @cached_property
+    def home(self) -> NDArray[np.int32]:
+        """By atom: `Board.home` where atom and document are met, else NOWHERE; SEVERAL where some of them may be."""
+        home = np.where(self.is_seen, self.board.home, NOWHERE)
+        home[(home >= 0) & ~self.is_met[np.maximum(home, 0)]] = NOWHERE
+        return home
+
+    # --- what is known of a document ---
+
+    @cached_property
+    def knows_recording(self) -> Flags:
+        """By document: whether the recording it lies in is met, whose date and language it goes by."""
+        return self.level[self.board.layout.holder] >= DESCRIPTION
+
+    @cached_property
+    def first_day(self) -> Numbers:
+        """By document; 0 where there is no date."""
+        return np.where(self.knows_recording, self.board.layout.first_day, 0)
+
+    @cached_property
+    def language(self) -> Numbers:
+        """By document: the place of its language in `Layout.languages`, counted from 1; 0 for none."""
+        return np.where(self.knows_recording, self.board.layout.language, 0)
+
+    @cached_property
+    def heard(self) -> Flags:
+        """By document: passages with sound that this viewer may hear."""
+        lies = self.board.layout
+        whole = lay.offered_whole(lies, self.level, self.trusted)
+        segment = (lies.kind == lay.code("segment")) & (self.level >= OPEN)
+        return (whole | segment) & ~lay.silent(lies, self.level, self.board.numbers)
 
     @cached_property
     def seen(self) -> Numbers:
@@ -92,6 +146,23 @@ class Sight:
         if held is None:
             held = self._ties[kinds] = self._with_wholes(self._direct(kinds))
         return held
+
+    def facet(self, *kinds: str) -> Facet:
+        """The same, made ready for counting: each document and thing once, and the things by their place."""
+        held = self._facets.get(kinds)
+        if held is None:
+            ties = self.ties(*kinds)
+            kept = self.board.is_told[ties.documents]
+            kept[1:] &= (ties.documents[1:] != ties.documents[:-1]) | (ties.targets[1:] != ties.targets[:-1])
+            things, places = np.unique(ties.targets[kept], return_inverse=True)
+            held = self._facets[kinds] = Facet(
+                things.astype(np.int64), ties.documents[kept].astype(np.int32), places.astype(np.int32)
+            )
+        return held
+
+    @cached_property
+    def _facets(self) -> dict[tuple[str, ...], Facet]:
+        return {}
 
     def _met_ties(self, kinds: tuple[str, ...]) -> Flags:
         lies = self.board.layout
@@ -167,6 +238,38 @@ class Sight:
         """The atoms met that hold a word, in the order of the line, and where each begins on it."""
         atoms = self.seen[self.board.stock.words[self.seen] > 0]
         return atoms, self.first_word[atoms]
+
+
+class Kept:
+    """What was worked out for clauses, the last asked for, as far as there is room."""
+
+    MOST = 1_000_000  # numbers of eight bytes
+
+    def __init__(self) -> None:
+        self._held: OrderedDict[Clause, Any] = OrderedDict()
+        self._size = 0
+        self._lock = threading.Lock()
+
+    def get(self, clause: Clause) -> Any:
+        with self._lock:
+            found = self._held.get(clause)
+            if found is not None:
+                self._held.move_to_end(clause)
+            return found
+
+    def put(self, clause: Clause, found: Any) -> Any:
+        with self._lock:
+            if clause not in self._held:
+                self._size += found.size
+            self._held[clause] = found
+            while self._size > self.MOST and len(self._held) > 1:
+                self._size -= self._held.popitem(last=False)[1].size
+        return found
+
+    def clear(self) -> None:
+        with self._lock:
+            self._held.clear()
+            self._size = 0
 
 
 _lock = threading.Lock()

@@ -144,6 +144,27 @@ class Stock:
             found.append(begins + runs(first, after - first))
         return np.concatenate(found)
 
+    @cached_property
+    def _sheets_by_owner(self) -> tuple[Numbers, Numbers, Numbers]:
+        """The sheets that count by their owner: the owner, its first atom, and the one after its last."""
+        first = np.concatenate(
+            [NO_NUMBERS, *(p["first_atom"][:-1] + at for p, at in zip(self.pieces, self.first_atoms, strict=False))]
+        )
+        after = np.concatenate(
+            [NO_NUMBERS, *(p["first_atom"][1:] + at for p, at in zip(self.pieces, self.first_atoms, strict=False))]
+        )
+        sheets = np.flatnonzero(self.sheet_stands)
+        sheets = sheets[np.argsort(self.sheet_owner[sheets], kind="stable")]
+        return self.sheet_owner[sheets], first[sheets], after[sheets]
+
+    def sheet_spans(self, owners: Numbers) -> Numbers:
+        """The first atom of each of these items, and beneath it the one after its last; the same where it has none."""
+        known, first, after = self._sheets_by_owner
+        if not len(known):
+            return np.zeros((2, len(owners)), dtype=np.int64)
+        at = np.minimum(np.searchsorted(known, owners), len(known) - 1)
+        return np.where(known[at] == owners, np.stack([first[at], after[at]]), 0)
+
     # --- words ---
 
     def entries(self, word: str, *, is_beginning: bool = False) -> Numbers:

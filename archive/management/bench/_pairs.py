@@ -57,7 +57,7 @@ def _cold_ours(gate: Any) -> Callable[[str], Any]:
 
     def ask(text: str) -> float:
         stock = index.current()
-        sight.sight_of(gate, stock).forget_words()
+        sight.sight_of(gate, stock).words.clear()
         for piece in stock.pieces:
             _unmap(piece["entry_atom"])
         return _time(_ours(gate), text)

@@ -1,0 +1,212 @@
+"""Where one thing asked for is met by the viewer: in which passages, in which things, and what it is worth there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..access.indexing import Field
+from ..access.layout import Flags, Numbers
+from . import ranking
+from .aims import Aim
+from .boards import SEVERAL
+from .query import AT, BY, OF, ON, TITLE, Clause
+from .sight import TIE_WEIGHT, WEIGHTS, Sight
+from .stock import NO_NUMBERS
+
+# The ties that each field looks along, from a passage to what it is tied to.
+ALONG: dict[str, tuple[str, ...]] = {
+    BY: ("told_by", "had_from"),
+    AT: ("belongs_to", "recorded_at"),
+    OF: ("names_figure", "tells_of"),
+    ON: ("topic",),
+    "": ("told_by", "had_from", "belongs_to", "recorded_at", "names_figure", "tells_of", "topic"),
+    TITLE: (),
+}
+Amounts = NDArray[np.float64]
+NO_AMOUNTS: Amounts = np.zeros(0)
+
+
+@dataclass(frozen=True, eq=False)
+class Met:
+    """`told` are the passages where it is met, ascending, and `fits` what it adds to the rank of each.
+
+    `things` are the people, places and so on where it is met, ascending, and `times` its weighted counts there;
+    `named` are those whose name it is. `atoms` hold it, ascending; some of them the viewer may not meet.
+    """
+
+    clause: Clause
+    told: Numbers
+    fits: Amounts
+    atoms: Numbers
+    idf: float = 0.0
+    things: Numbers = field(default_factory=lambda: NO_NUMBERS)
+    times: Amounts = field(default_factory=lambda: NO_AMOUNTS)
+    named: Numbers = field(default_factory=lambda: NO_NUMBERS)
+    aim: Aim | None = None
+
+    @property
+    def size(self) -> int:
+        """Numbers held in memory."""
+        return 2 * (len(self.told) + len(self.things)) + (len(self.atoms) if self.clause.is_beginning else 0)
+
+
+def meet(sight: Sight, clause: Clause) -> Met:
+    """Kept for the viewer as long as nothing changes: the same words are asked for page after page."""
+    held = sight.words.get(clause)
+    if held is None:
+        held = sight.words.put(clause, _meet(sight, clause))
+    return replace(held, clause=clause)
+
+
+def aimed(clause: Clause, aim: Aim, is_told: Flags) -> Met:
+    """An aim restricts; it counts for the order by how much of what was asked a passage is tied to."""
+    told = np.flatnonzero(aim.answers & is_told)
+    return Met(clause, told, (aim.tied + aim.amounts)[told], np.unique(aim.said), aim=aim)
+
+
+def _meet(sight: Sight, clause: Clause) -> Met:
+    atoms, counts, named = _in_words(sight, clause) if clause.field in ("", TITLE) else _in_names(sight, clause)
+    counts += TIE_WEIGHT * tied(sight, named, ALONG[clause.field])
+    held = np.flatnonzero(counts)
+    is_told = sight.board.is_told[held]
+    told, things = held[is_told], held[~is_told]
+    idf = ranking.rarity(sight.told[0], len(told))
+    fits = np.zeros(len(told))
+    if clause.field in ("", TITLE):
+        fits = ranking.weights(counts[told], sight.lengths[told], sight.told[1], idf)
+    return Met(clause, told, fits, atoms, idf, things, counts[things], named)
+
+
+def _in_words(sight: Sight, clause: Clause) -> tuple[Numbers, Amounts, Numbers]:
+    """The atoms that hold it; the weighted counts by document; the things whose name it is."""
+    if len(clause.words) > 1:
+        atoms, times = standing(sight, clause)
+    else:
+        # With every standing by itself: to count them by document at once is faster than by atom first.
+        atoms, times = sight.board.stock.entries(clause.words[0], is_beginning=clause.is_beginning), None
+    parts = sight.board.stock.part[atoms]
+    named = _named(sight, atoms[parts == Field.NAME])
+    if clause.field == TITLE:
+        own = parts == Field.TITLE
+        atoms, parts, times = atoms[own], parts[own], None if times is None else times[own]
+    weights = WEIGHTS[parts] if times is None else WEIGHTS[parts] * times
+    counts = _by_document(sight, atoms, weights)
+    return np.unique(atoms) if clause.is_beginning else atoms, counts, named
+
+
+def _by_document(sight: Sight, atoms: Numbers, weights: Amounts) -> Amounts:
+    """The weights of the atoms that are met, added up by the documents they belong to."""
+    home = sight.home[atoms]
+    counts = np.bincount(home - SEVERAL, weights, minlength=sight.board.layout.size - SEVERAL)
+    found = counts[-SEVERAL:].astype(np.float64, copy=False)
+    if counts[0]:
+        several = np.flatnonzero(home == SEVERAL)
+        which, documents = sight.homes_of(atoms[several])
+        found += np.bincount(documents, weights[several[which]], minlength=len(found))
+    return found
+
+
+def _in_names(sight: Sight, clause: Clause) -> tuple[Numbers, Amounts, Numbers]:
+    atoms, _ = standing(sight, clause)
+    named = _named(sight, atoms[sight.board.stock.part[atoms] == Field.NAME])
+    return NO_NUMBERS, np.zeros(sight.board.layout.size), named
+
+
+def _named(sight: Sight, atoms: Numbers) -> Numbers:
+    found: Numbers = np.unique(sight.board.stock.owner[atoms[sight.is_seen[atoms]]]).astype(np.int64)
+    return found
+
+
+def tied(sight: Sight, things: Numbers, kinds: Sequence[str]) -> Amounts:
+    """By document: how many of these things it is tied to, where both ends are met."""
+    size = sight.board.layout.size
+    if not len(things):
+        return np.zeros(size)
+    ties = sight.ties(*kinds)
+    wanted = np.zeros(size, dtype=np.bool_)
+    wanted[things] = True
+    return np.bincount(ties.documents[wanted[ties.targets]], minlength=size).astype(np.float64)
+
+
+# --- words that stand together ---
+
+
+def standing(sight: Sight, clause: Clause) -> tuple[Numbers, Amounts]:
+    """The atoms met that hold the clause's words one after the other, ascending, and how often."""
+    if len(clause.words) > 1:
+        return _following(sight, clause.words)
+    stock = sight.board.stock
+    found = stock.beginning(clause.words[0]) if clause.is_beginning else stock.postings(clause.words[0])
+    seen = sight.is_seen[found.atoms]
+    return found.atoms[seen], found.times[seen].astype(np.float64)
+
+
+def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Amounts]:
+    """Phrases: places on the line of all words met (Sight.first_word) from which every word stands in its turn.
+
+    The rarest word is taken first, and nothing more is read once no place is left.
+    """
+    stock = sight.board.stock
+    counts = {word: len(stock.entries(word)) for word in words}
+    turns = sorted(range(len(words)), key=lambda turn: (counts[words[turn]], turn))
+    if not counts[words[turns[0]]]:
+        return NO_NUMBERS, NO_AMOUNTS
+    starts = _places(sight, words[turns[0]]) - turns[0]
+    for turn in turns[1:]:
+        if not len(starts):
+            break
+        starts = starts[_among(starts + turn, _places(sight, words[turn]))]
+    atoms, times = np.unique(_home_of(sight, starts), return_counts=True)
+    return atoms, times.astype(np.float64)
+
+
+def _places(sight: Sight, word: str) -> Numbers:
+    """Where the word stands on the line, ascending."""
+    found = sight.board.stock.positions(word)
+    seen = sight.is_seen[found.atoms]
+    return sight.first_word[found.atoms[seen]] + found.times[seen]
+
+
+def _among(wanted: Numbers, ordered: Numbers) -> Flags:
+    """Whether each of the wanted is among the ordered numbers."""
+    if not len(ordered):
+        return np.zeros(len(wanted), dtype=np.bool_)
+    found: Flags = ordered[np.minimum(np.searchsorted(ordered, wanted), len(ordered) - 1)] == wanted
+    return found
+
+
+def _home_of(sight: Sight, places: Numbers) -> Numbers:
+    """The atoms in which these places of the line lie."""
+    if not len(places):
+        return NO_NUMBERS
+    atoms, starts = sight.line
+    return atoms[np.searchsorted(starts, places, side="right") - 1]
+
+
+# --- in which of a document's lines ---
+
+
+def lines_in(sight: Sight, atoms: Numbers, documents: Numbers) -> tuple[Numbers, Numbers]:
+    """Of these atoms (ascending), the cues met that belong to these documents: the atom, and beside it the document."""
+    stock = sight.board.stock
+    first, after = np.searchsorted(atoms, stock.sheet_spans(sight.board.layout.holder[documents]))
+    counts = np.maximum(after - first, 0)
+    begins = np.cumsum(counts) - counts
+    at = np.arange(int(counts.sum())) - np.repeat(begins - first, counts)
+    found, whose = atoms[at], np.repeat(documents, counts)
+    home = sight.home[found]
+    mine = (home == whose) | ((home == SEVERAL) & _is_shared(sight, found, whose))
+    mine &= stock.part[found] == Field.CUE
+    return found[mine], whose[mine]
+
+
+def _is_shared(sight: Sight, atoms: Numbers, documents: Numbers) -> Flags:
+    """Whether the document is one of several that the atom belongs to."""
+    which, homes = sight.homes_of(atoms)
+    found = np.zeros(len(atoms), dtype=np.bool_)
+    found[which[homes == documents[which]]] = True
+    return found
