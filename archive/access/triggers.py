@@ -115,7 +115,7 @@ def _sqlite() -> list[str]:
 def _sqlite_moves(table: str, verb: str) -> list[str]:
     """A word for conflicts in the statement that fires a trigger goes for the trigger's too, so here are none."""
     made = ["UPDATE archive_policyversion SET number = number + 1"]
-    version = "(SELECT number FROM archive_policyversion)"
+    version = "coalesce((SELECT number FROM archive_policyversion), 0)"
     rows = {"insert": ("NEW",), "update": ("NEW", "OLD"), "delete": ("OLD",)}[verb]
     touched = TOUCHES.get(table, ())
     for sort, number in dict.fromkeys(
