@@ -144,7 +144,7 @@ def test_a_segment_is_exactly_its_stretch(cast, client, recording):
         assert round(float(stream.duration * stream.time_base) * 1000) == 2500
 
 
-def test_the_front_server_is_asked_to_send_where_that_is_set(cast, client, recording, settings):
+def test_the_front_server_is_asked_to_send_where_that_is_set(cast, client, recording, settings, tmp_path):
     settings.X_ACCEL = "/sounds/"
     open_up(cast["council"], recording)
     answer = client.get(sound_of(recording), headers={"Range": "bytes=0-9"})
@@ -153,6 +153,13 @@ def test_the_front_server_is_asked_to_send_where_that_is_set(cast, client, recor
     assert answer.headers["Cache-Control"] == "private, no-store"
     built = sound.built(recording, showing.hearing_of_recording(Gate(None), recording))
     assert answer.headers["X-Accel-Redirect"] == f"/sounds/{built.path.name}"
+    assert answer.headers["ETag"] == f'"{built.sha256}"'  # the front server passes it on in place of its own
+    assert "Last-Modified" not in answer.headers
+    unchanged = client.get(sound_of(recording), headers={"If-None-Match": answer.headers["ETag"]})
+    assert (unchanged.status_code, "X-Accel-Redirect" in unchanged.headers) == (304, False)
+    client.force_login(cast["plain"])
+    hidden = bring(None, tmp_path, "Hidden")
+    assert "X-Accel-Redirect" not in client.get(sound_of(hidden)).headers
 
 
 # --- to whom ---
