@@ -158,7 +158,7 @@ def test_the_front_server_is_asked_to_send_where_that_is_set(cast, client, recor
     unchanged = client.get(sound_of(recording), headers={"If-None-Match": answer.headers["ETag"]})
     assert (unchanged.status_code, "X-Accel-Redirect" in unchanged.headers) == (304, False)
     client.force_login(cast["plain"])
-    hidden = bring(None, tmp_path, "Hidden")
+    hidden = bring(None, tmp_path, "Hidden", hz=300)
     assert "X-Accel-Redirect" not in client.get(sound_of(hidden)).headers
 
 
