@@ -82,6 +82,9 @@ def test_rise_over_a_skyline(tmp_path: Path) -> None:
     assert year["rise_azimuth_deg"] == pytest.approx(hills["rise_azimuth_deg"], abs=0.02)
     sun = answer({**asked, "hip": None, "body": "sun", "horizon": str(file)})
     assert sun["risings"][0]["altitude_deg"] > 5
+    turned = answer({"verb": "rise", "body": "moon", "lat": 46, "year": 2025, "horizon": str(file)})
+    plain = answer({"verb": "rise", "body": "moon", "lat": 46, "year": 2025})
+    assert turned["rise_azimuth_deg"] == pytest.approx(plain["rise_azimuth_deg"], abs=0.05)  # the level part of it
 
 
 @pytest.mark.parametrize(("request_", "never"), [
@@ -126,6 +129,7 @@ def test_bearing_and_phases_and_up() -> None:
     ({"verb": "rise", "body": "mars", "lat": 0, "lon": 0, "year": -3001}, "-3000"),
     ({"verb": "rise", "body": "sun", "lat": 0, "year": 2000, "date": "2000-01-01"}, "not both"),
     ({"verb": "rise", "body": "sun", "lat": 0, "lon": 0, "year": 2000, "horizon": __file__}, "Line"),
+    ({"verb": "rise", "body": "sun", "lat": 0, "lon": 0, "horizon": __file__}, "Line"),
     ({"verb": "rise", "hip": 32349, "lat": 0, "lon": 0, "year": 2000, "horizon": "no such file"}, "cannot be read"),
     ({"verb": "rise", "hip": 32349, "lat": 0, "lon": 0, "year": 2000, "extinction": 0.2}, "horizon file"),
     ({"verb": "rise", "hip": 32349, "lat": 0, "lon": 0, "year": 2000, "altitude": 90}, "horizon"),

@@ -41,7 +41,15 @@ from .likenight import LikeNight, like_night
 from .mirror import FEWEST_FOR_A_CLAIM, Fit, Laid, places_on_map, stars_on_chart
 from .mirror import lay as lay_mirror
 from .mirroryears import Years, through_years
-from .passages import Event, FigurePassage, Passage, body_passage, figure_passages, star_passage
+from .passages import (
+    Event,
+    FigurePassage,
+    Passage,
+    body_passage,
+    figure_passages,
+    star_passage,
+    turn_passage,
+)
 from .phases import Phases, star_phases
 from .places import FRAMES, star_places
 from .skyline import LineProblem, Skyline, SkylineError, read_skyline
@@ -131,6 +139,7 @@ __all__ = [
     "through_years",
     "tonight",
     "turn_azimuths_deg",
+    "turn_passage",
     "turns",
     "year_bands",
 ]

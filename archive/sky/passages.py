@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .altaz import Place, altitude_azimuth, body_hour_angle, greenwich_sidereal
+from .bearings import MOON_PARALLAX_DEG
 from .bodies import BODIES
 from .catalogue import load_catalogue
 from .errors import SkyError
@@ -129,13 +130,15 @@ class _Paths:
     never: tuple[str, ...]
 
 
-def _star_paths(dec: Floats, v_mag: Floats, lat: float, skyline: Skyline, loss_mag: float) -> _Paths:
-    """``loss_mag`` 0 leaves the air out; else a star counts from where it is seen."""
+def _star_paths(dec: Floats, v_mag: Floats, lat: float, skyline: Skyline, loss_mag: float,
+                raised_deg: float = 0.0) -> _Paths:
+    """``loss_mag`` 0 leaves the air out; else a star counts from where it is seen.  ``raised_deg`` is how much
+    higher than what it has to clear its middle must stand."""
     dimmed = seen_above_deg(v_mag, loss_mag) if loss_mag > 0 else np.full_like(v_mag, -90.0)
 
     def height(rows: Ints, hour: Floats) -> Floats:
         altitude, azimuth = altitude_azimuth(hour, dec[rows], lat)
-        return altitude - np.maximum(skyline.floor(azimuth / DEGREE), dimmed[rows]) * DEGREE
+        return altitude - (np.maximum(skyline.floor(azimuth / DEGREE), dimmed[rows]) + raised_deg) * DEGREE
 
     grid = np.broadcast_to(np.linspace(-np.pi, np.pi, _STEPS + 1), (len(dec), _STEPS + 1))
     hours = np.sort(np.concatenate([grid, _vertex_angles(skyline, dec, lat)], axis=1), axis=1)
@@ -198,6 +201,20 @@ def star_passage(hip: int, place: Place, skyline: Skyline, start_jd: float | Non
 
     highest = _event(0.0, dec[0], lat, clock.instant(ra[0], 0.0))
     return Passage(events(paths.rises[0]), events(paths.sets[0]), highest, paths.never[0])
+
+
+def turn_passage(body: str, declination_deg: float, lat_deg: float, skyline: Skyline,
+                 loss_mag: float = 0.0) -> Passage:
+    """The sun, the moon or a planet over a skyline while it keeps a geocentric declination; events have no instants.
+
+    The moon is taken at its mean distance (error 0.1 degree of altitude).
+    """
+    lat, dec = lat_deg * DEGREE, np.array([declination_deg * DEGREE])
+    raised = MOON_PARALLAX_DEG * (body == "moon") - HALF_DISC_DEG * (body in ("sun", "moon"))
+    paths = _star_paths(dec, np.array([USUAL_MAG[body]]), lat, skyline, loss_mag, raised)
+    rises, sets = (tuple(_event(hour, dec[0], lat, None) for hour in hours.tolist())
+                   for hours in (paths.rises[0], paths.sets[0]))
+    return Passage(rises, sets, _event(0.0, dec[0], lat, None), paths.never[0])
 
 
 def figure_passages(figures: Mapping[str, Sequence[int]], place: Place, skyline: Skyline,

@@ -12,7 +12,7 @@ from .horizon import (
     rise_azimuth_deg,
     star_crossing,
 )
-from .passages import Event, Passage, body_passage, star_passage
+from .passages import Event, Passage, body_passage, star_passage, turn_passage
 from .places import star_places
 from .requests import Answer, Request, read_number, read_place, read_target, read_text, read_whole, rounded, when
 from .skyline import Skyline, read_skyline
@@ -58,6 +58,10 @@ def _azimuths(found: tuple[float, float] | str) -> Answer:
     return {"never": None, "rise_azimuth_deg": rounded(found[0]), "set_azimuth_deg": rounded(found[1])}
 
 
+def _turn(turn: Turn) -> Answer:
+    return {"turn": turn.what, "turn_at": when(turn.jd_ut), "declination_deg": rounded(turn.declination_deg)}
+
+
 # --- by a level horizon ---
 
 
@@ -80,7 +84,7 @@ def _star_in_year(hip: int, lat_deg: float, year: float, altitude: float) -> Ans
 def _body_in_year(body: str, lat_deg: float, year: int, altitude: float) -> Answer:
     def told(turn: Turn) -> Answer:
         azimuths = _azimuths(turn_azimuths_deg(body, turn.declination_deg, lat_deg, altitude))
-        return {"turn": turn.what, "at": when(turn.jd_ut), "declination_deg": rounded(turn.declination_deg), **azimuths}
+        return {**_turn(turn), **azimuths}
 
     rows = [told(turn) for turn in turns(body, year)]
     return {"horizon_altitude_deg": rounded(altitude), **rows[0], "turns": rows}
@@ -108,14 +112,19 @@ def _by_skyline(hip: int | None, body: str, day_jd: float | None, request: Reque
         raise SkyError(f"extinction is {loss:g}; it must be 0 to {MOST_LOSS_MAG:g} magnitudes lost overhead.")
     if hip is None:
         if day_jd is None:
-            raise SkyError("With a horizon file the sun, the moon and planets need a date; a year alone is only "
-                           "enough for a star.")
+            return _turns_by_skyline(body, _latitude(request), read_whole(request, "year"), skyline, loss)
         return _passage(body_passage(body, read_place(request), skyline, day_jd, loss), skyline)
     if day_jd is None:
         place, year = Place(_latitude(request), 0.0), read_number(request, "year")
         star_places([hip], year, "mean")
         return _passage(star_passage(hip, place, skyline, year=year, loss_mag=loss), skyline)
     return _passage(star_passage(hip, read_place(request), skyline, day_jd, loss_mag=loss), skyline)
+
+
+def _turns_by_skyline(body: str, lat_deg: float, year: int, skyline: Skyline, loss: float) -> Answer:
+    rows = [{**_turn(turn), **_passage(turn_passage(body, turn.declination_deg, lat_deg, skyline, loss), skyline)}
+            for turn in turns(body, year)]
+    return {**rows[0], "turns": rows}
 
 
 def _event(event: Event | None) -> Answer | None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import chart, draw, star_wheel, tonight
+from . import chart, draw, horizon, star_wheel, tonight
 
 urlpatterns: list[URLPattern] = [
-    *chart.urlpatterns, *tonight.urlpatterns, *star_wheel.urlpatterns, *draw.urlpatterns,
+    *chart.urlpatterns, *tonight.urlpatterns, *horizon.urlpatterns, *star_wheel.urlpatterns, *draw.urlpatterns,
 ]

@@ -11,7 +11,6 @@ from django import forms
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
-from django.utils.formats import date_format
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -184,11 +183,10 @@ def _told(asked: Asked) -> dict[str, Any]:
     near = nearest_to_pole(asked.year_number, south=south, count=1)[0]
     night = None if asked.year is None else like_night(asked.jd_ut, asked.year)
     return {
-        "when": date_format(asked.day, "j F Y"),
+        "when": words.day(asked.day),
         "clock": words.hour(asked.hour),
         "year_words": words.year(asked.year_number),
-        "where": _("%(latitude)s°, %(longitude)s°") % {
-            "latitude": words.number(asked.place.lat_deg, 2), "longitude": words.number(asked.place.lon_deg, 2)},
+        "where": words.place(asked.place),
         "pole_star": words.pole_star(asked.year_number, near, south),
         "like_date": "" if night is None else words.calendar_day(night.date),
         "since_solstice": "" if night is None else words.since_solstice(night),

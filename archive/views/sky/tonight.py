@@ -7,7 +7,6 @@ from datetime import date, datetime, timedelta
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -146,8 +145,8 @@ def _night(gate: Gate, form: PlaceAndDay, day: date) -> Shown:
     seen = {one.key: one for one in night.figures}
     up = [one for one in night.figures if one.best_jd is not None]
     return {
-        "day": date_format(day, "j F Y"),
-        "where": f"{words.number(place.lat_deg, 2)}°, {words.number(place.lon_deg, 2)}°",
+        "day": words.day(day),
+        "where": words.place(place),
         "twilight": twilight_words(night),
         "moon": moon_words(night),
         "is_dark": night.dark is not None,

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.utils.translation import pgettext_lazy as said
 
 from ...access import showing
-from ...sky import CalendarDate, ChartWords, LikeNight, NearStar
+from ...sky import CalendarDate, ChartWords, LikeNight, NearStar, Place
 
 Shown = dict[str, Any]
 
@@ -46,6 +46,18 @@ BODIES = {
     "jupiter": said("in the sky", "Jupiter"),
     "saturn": said("in the sky", "Saturn"),
 }
+TURNS = {
+    "june solstice": gettext_lazy("June solstice"),
+    "december solstice": gettext_lazy("December solstice"),
+    "march equinox": gettext_lazy("March equinox"),
+    "september equinox": gettext_lazy("September equinox"),
+    "furthest north": gettext_lazy("furthest north in the year"),
+    "furthest south": gettext_lazy("furthest south in the year"),
+    "major north": gettext_lazy("major standstill, north"),
+    "major south": gettext_lazy("major standstill, south"),
+    "minor north": gettext_lazy("minor standstill, north"),
+    "minor south": gettext_lazy("minor standstill, south"),
+}
 MONTHS = tuple(date(2001, month, 1) for month in range(1, 13))
 
 
@@ -55,6 +67,10 @@ MONTHS = tuple(date(2001, month, 1) for month in range(1, 13))
 def year(number: int) -> str:
     """An astronomical year as people write it: there is no year 0, so 0 is 1 BCE and -2800 is 2801 BCE."""
     return _("%(year)d CE") % {"year": number} if number > 0 else _("%(year)d BCE") % {"year": 1 - number}
+
+
+def day(one: date) -> str:
+    return date_format(one, "j F Y")
 
 
 def calendar_day(day: CalendarDate) -> str:
@@ -104,6 +120,17 @@ def number(value: float, places: int = 0) -> str:
     """With a true minus sign, and never minus nothing."""
     text = f"{value:.{places}f}"
     return text.removeprefix("-") if not text.strip("-0.") else text.replace("-", "−")
+
+
+def place(one: Place) -> str:
+    """A place by its name where it is the home place, else by its degrees."""
+    held = showing.house()
+    where = _("%(latitude)s°, %(longitude)s°") % {
+        "latitude": number(one.lat_deg, 2), "longitude": number(one.lon_deg, 2)}
+    is_home = abs(one.lat_deg - held.latitude_deg) < 0.01 and abs(one.lon_deg - held.longitude_deg) < 0.01
+    if not (is_home and held.home_name):
+        return where
+    return _("%(name)s (%(where)s)") % {"name": held.home_name, "where": where}
 
 
 # --- the pole, and how good the places are ---
