@@ -153,6 +153,7 @@ ROUTES: dict[str, Route] = {
     "places_geojson": Route(asks=ABOUT),
     "sky": Route(asks=("", "?kind=zenith&year=1000")),
     "sky_chart": Route(),
+    "sky_year": Route(asks=("", "?year=-2800")),
     "sky_horizon": Route(asks=("", "?year=-2800"), posts=("profile=0,1%0A90,5&day=2026-06-21", "profile=x")),
     "draw_figure": Route(posts=("", NAMED, "preview=1&lines=11767+85822&" + NAMED, "look=1&star=polaris")),
     "redraw_figure": Route("figure", posts=(NAMED, "preview=1&lines=1")),

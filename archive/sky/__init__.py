@@ -12,7 +12,8 @@ Pure numpy and ERFA; no Django.  This is the front door: import from here, not f
                 turns (how far north and south a body goes in a year)
     seasons     star_phases (first and last nights); sun_dates (days the sun has a declination);
                 like_night (the night of another year, in days since the solstice)
-    a year      year_bands({key: [hip, ...]}, place, 2025): evenings, midnights and mornings a figure is up
+    a year      year_bands({key: [hip, ...]}, place, 2025): evenings, midnights and mornings a figure is up;
+                figure_years(same): those and first and last nights, hours, best evening months, solstices
     a night     tonight(place, parse_date("2025-06-21"), {key: [hip, ...]}) in plain data and codes
     ground      read_bearing (what a bearing points at); lay_mirror (stars laid on places), chance_of_pairing,
                 chance_of_places, chance_of_stars, propose_pairings, chance_of_search, through_years
@@ -35,6 +36,7 @@ from .chance import propose as propose_pairings
 from .chance import searched as chance_of_search
 from .chart import ChartRequest, ChartWords, FigureDrawing, chart_css, draw_chart, figure_stars, figures_up
 from .errors import SkyError
+from .figureyear import FigureYear, YearOfFigures, days_since_solstice, figure_years
 from .frames import NearStar, Pole, nearest_to_pole, pole, pole_path
 from .horizon import Crossing, StarAlmanac, body_crossing, evening_hours, rise_azimuth_deg, star_almanac, star_crossing
 from .likenight import LikeNight, like_night
@@ -75,6 +77,7 @@ __all__ = [
     "FigureDrawing",
     "FigurePassage",
     "FigureTonight",
+    "FigureYear",
     "Fit",
     "Laid",
     "LikeNight",
@@ -93,6 +96,7 @@ __all__ = [
     "StarName",
     "Turn",
     "YearBand",
+    "YearOfFigures",
     "Years",
     "body_altaz",
     "body_crossing",
@@ -103,11 +107,13 @@ __all__ = [
     "chance_of_search",
     "chance_of_stars",
     "chart_css",
+    "days_since_solstice",
     "draw_chart",
     "evening_hours",
     "field_of",
     "figure_passages",
     "figure_stars",
+    "figure_years",
     "figures_up",
     "format_date",
     "format_time",

@@ -13,7 +13,7 @@ import numpy as np
 from .altaz import Place, greenwich_sidereal
 from .catalogue import load_catalogue
 from .frames import precession, star_vectors
-from .horizon import sun_reaches, sun_table
+from .horizon import SunTable, sun_reaches, sun_table
 from .times import format_date, julian_day, year_start
 from .tonight import UP_ALTITUDE_DEG, UP_SHARE
 from .vectors import DEGREE, Flags, Floats, as_floats, rotate, unit
@@ -42,9 +42,12 @@ def _spans(flags: Flags, first_jd: float) -> tuple[tuple[str, str], ...]:
                  for a, b in zip(edges[::2], edges[1::2], strict=True))
 
 
-def _moments(place: Place, noon: Floats) -> tuple[tuple[Floats, Flags], ...]:
-    """Dusk, midnight and dawn of each night, and whether each is dark."""
-    table = sun_table(float(noon[0]) - 1, float(noon[-1]) + 2)
+Moments = tuple[tuple[Floats, Flags], ...]
+
+
+def night_moments(place: Place, noon: Floats, table: SunTable | None = None) -> Moments:
+    """Dusk, midnight and dawn of each night after a local mean noon (Julian dates, UT), and whether each is dark."""
+    table = table or sun_table(float(noon[0]) - 1, float(noon[-1]) + 2)
     lat, lon = place.lat_deg * DEGREE, place.lon_deg * DEGREE
     dusk = sun_reaches(table, lat, lon, noon, SUN_ALTITUDE_DEG)
     dawn = sun_reaches(table, lat, lon, noon, SUN_ALTITUDE_DEG, morning=True)
@@ -56,12 +59,19 @@ def _moments(place: Place, noon: Floats) -> tuple[tuple[Floats, Flags], ...]:
         (dusk, np.isfinite(dusk)), (midnight, dark), (dawn, np.isfinite(dawn))))
 
 
-def year_bands(figures: Mapping[str, Sequence[int]], place: Place, year: int) -> list[YearBand]:
-    """The year of many figures (key -> Hipparcos numbers) at one place in an astronomical year."""
-    keys = [key for key, hips in figures.items() if len(hips)]
+def noons_of(place: Place, year: int) -> Floats:
+    """Local mean noon (Julian dates, UT) of each day of an astronomical year."""
     first = year_start(year)
-    nights = round(julian_day(year + 1, 1, 1) - first)
-    noon = as_floats(first + 0.5 + np.arange(nights) - place.lon_deg / 360)
+    return as_floats(np.arange(first, julian_day(year + 1, 1, 1)) + 0.5 - place.lon_deg / 360)
+
+
+def year_bands(figures: Mapping[str, Sequence[int]], place: Place, year: int,
+               moments: Moments | None = None) -> list[YearBand]:
+    """The year of many figures (key -> Hipparcos numbers) at one place in an astronomical year.
+
+    ``moments`` are those of ``night_moments`` for ``noons_of`` that place and year, if they are known already.
+    """
+    keys = [key for key, hips in figures.items() if len(hips)]
     if not keys:
         return []
     hips = np.unique(np.concatenate([np.asarray(figures[key], dtype=np.int64) for key in keys]))
@@ -71,10 +81,10 @@ def year_bands(figures: Mapping[str, Sequence[int]], place: Place, year: int) ->
     member = np.array([np.isin(hips, figures[key]) for key in keys], dtype=np.float64).reshape(len(keys), len(hips))
     member /= np.maximum(member.sum(axis=1, keepdims=True), 1)
     up = []
-    for jd, dark in _moments(place, noon):
+    for jd, dark in moments or night_moments(place, noons_of(place, year)):
         zenith = unit(greenwich_sidereal(jd) + place.lon_deg * DEGREE, place.lat_deg * DEGREE)
         high = (zenith @ of_date.T >= np.sin(UP_ALTITUDE_DEG * DEGREE)).astype(np.float64)
         up.append((member @ high.T >= UP_SHARE - 1e-9) & dark)
     evening, midnight, morning = up
-    return [YearBand(key, evening[i], midnight[i], morning[i], _spans(evening[i], first))
+    return [YearBand(key, evening[i], midnight[i], morning[i], _spans(evening[i], year_start(year)))
             for i, key in enumerate(keys)]

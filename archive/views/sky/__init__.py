@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import chart, draw, horizon, star_wheel, tonight
+from . import chart, draw, horizon, star_wheel, tonight, year
 
 urlpatterns: list[URLPattern] = [
-    *chart.urlpatterns, *tonight.urlpatterns, *horizon.urlpatterns, *star_wheel.urlpatterns, *draw.urlpatterns,
+    *chart.urlpatterns, *tonight.urlpatterns, *horizon.urlpatterns, *year.urlpatterns, *star_wheel.urlpatterns,
+    *draw.urlpatterns,
 ]

@@ -71,13 +71,13 @@ class PlaceAndDay(forms.Form):
         return day
 
     def clean_latitude(self) -> float | None:
-        return _finite(self.cleaned_data["latitude"])
+        return finite(self.cleaned_data["latitude"])
 
     def clean_longitude(self) -> float | None:
-        return _finite(self.cleaned_data["longitude"])
+        return finite(self.cleaned_data["longitude"])
 
 
-def _finite(value: float | None) -> float | None:
+def finite(value: float | None) -> float | None:
     return None if value is None else value + 0.0  # minus nothing is nothing
 
 

@@ -37,15 +37,7 @@ class Bar:
 def _bars(flags: Sequence[bool]) -> list[Bar]:
     """Runs of nights as bars along the year."""
     night = BAND_WIDTH / len(flags)
-    bars: list[Bar] = []
-    start: int | None = None
-    for at, up in enumerate([*flags, False]):
-        if up and start is None:
-            start = at
-        elif not up and start is not None:
-            bars.append(Bar(BAND_LEFT + start * night, (at - start) * night))
-            start = None
-    return bars
+    return [Bar(BAND_LEFT + first * night, (last - first) * night) for first, last in words.runs(flags)]
 
 
 def _months(year: int) -> list[Shown]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -92,6 +93,27 @@ def since_solstice(night: LikeNight) -> str:
         )
     )
     return words % {"days": night.days_since}
+
+
+def runs(flags: Sequence[bool]) -> list[tuple[int, int]]:
+    """Where runs of true begin, and where they have ended."""
+    found: list[tuple[int, int]] = []
+    start: int | None = None
+    for at, up in enumerate([*flags, False]):
+        if up and start is None:
+            start = at
+        elif not up and start is not None:
+            found.append((start, at))
+            start = None
+    return found
+
+
+def month_runs(months: Sequence[int]) -> list[list[int]]:
+    """Months (1 to 12) that follow one another, together; one that meets the year's end goes on at its beginning."""
+    held = [list(range(first + 1, last + 1)) for first, last in runs([month in months for month in range(1, 13)])]
+    if len(held) > 1 and held[0][0] == 1 and held[-1][-1] == 12:
+        held[0] = held.pop() + held[0]
+    return held
 
 
 # --- clock times ---
