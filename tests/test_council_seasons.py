@@ -14,6 +14,7 @@ from archive.access import decisions, explain, founding, seasonal, seasons, skys
 from archive.access.gate import Gate
 from archive.models import Figure, House, Item, LedgerRow, Level, Season
 
+from . import oracle_sky
 from .conftest import bring, open_up
 
 pytestmark = pytest.mark.django_db
@@ -126,6 +127,16 @@ def test_from_first_dawn_rising_to_last_dusk_setting_goes_by_the_phases_of_its_b
     assert not days & {rising - timedelta(days=1), setting + timedelta(days=1)}
 
 
+@pytest.mark.parametrize("year", [2024, 2025, 2026])
+def test_a_star_that_rises_at_dawn_before_it_has_set_at_dusk_is_always_seen(year):
+    """Vega at 46 degrees north rises at dawn in November and sets at dusk in February: tests/oracle_sky.py has it up at
+    some time of every night."""
+    for day in (date(year, 1, 1) + timedelta(days=at) for at in range(0, 365, 9)):
+        assert oracle_sky.holds("year", "Vega", (46.0, -38.0), day), day
+    days = skyseasons.days_of("year", (oracle_sky.STARS["Vega"][0],), 46.0, -38.0, year)
+    assert len(days) == (366 if year == 2024 else 365)
+
+
 @pytest.mark.parametrize("rule", ["dusk", "year"])
 def test_its_edges_are_honoured_at_the_home_places_midnight(cast, home, tmp_path, rule):
     season = seasonal.by_sky(home["by"], "Tufts", home["figure"].pk, rule)
@@ -168,6 +179,7 @@ def test_what_the_sky_cannot_give_is_refused_in_words(cast, home):
     assert "never sets at the home place" in refused([11767], "year")  # declination +89 degrees
     assert "never rises at the home place" in refused([30438], "year")  # declination -53 degrees
     assert "open on no day of the year" in refused([30438], "dusk")
+    assert "would never close" in refused([91262], "year")  # declination +39 degrees: seen on some part of every night
     assert "No stars are written down" in refused([], "dusk")
     assert "not in the star list" in refused([999_999], "year")
     assert "Choose how the season goes" in refused(list(STARS), "noon")

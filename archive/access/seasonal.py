@@ -148,8 +148,14 @@ def _check_sky(rule: str, stars: tuple[int, ...], latitude_deg: float, longitude
     why = skyseasons.never(rule, stars, latitude_deg, longitude_deg, year)
     if why:
         raise ValidationError({"figure": words[why]})
-    if not skyseasons.days_of(rule, stars, latitude_deg, longitude_deg, year):
+    days = skyseasons.days_of(rule, stars, latitude_deg, longitude_deg, year)
+    if not days:
         raise ValidationError({"figure": _("By this rule the season would be open on no day of the year.")})
+    if len(days) >= 365:
+        raise ValidationError(
+            {"figure": _("By this rule the season would never close: the figure is seen at the home place on some part "
+                         "of every night.")}
+        )
 
 
 def _make(by: Account, row: Season) -> Season:

@@ -62,19 +62,27 @@ def _dusks(days: list[date], place: Place) -> list[float]:
 
 
 def _seen(stars: Sequence[int], place: Place, year: int) -> list[date]:
-    """The days from each first dawn rising to the last dusk setting after it."""
+    """The days from each first dawn rising to the last dusk setting that ends what began with it.
+
+    A star far from the sun's path may rise at dawn before it has set at dusk: that setting ends what began a year
+    earlier, so the one that counts is the first after the evening rising in the middle. Such a star is always seen.
+    """
     leading = brightest(stars)
-    rises: list[date] = []
-    sets: list[date] = []
-    for each in (year - 1, year, year + 1):
-        phases = star_phases(leading, place, each)
-        rises += [date.fromisoformat(day) for day in phases.morning_rising]
-        sets += [date.fromisoformat(day) for day in phases.evening_setting]
-    found = []
+    phases = [star_phases(leading, place, each) for each in range(year - 2, year + 3)]
+    rises, middles, sets = (
+        sorted(date.fromisoformat(day) for days in found for day in days)
+        for found in (
+            [each.morning_rising for each in phases],
+            [each.evening_rising for each in phases],
+            [each.evening_setting for each in phases],
+        )
+    )
+    found: set[date] = set()
     for first in rises:
-        last = min((day for day in sets if day > first), default=None)
+        middle = min((day for day in middles if day > first), default=date.max)
+        last = min((day for day in sets if day > middle), default=None)
         if last is not None:
-            found += [first + timedelta(days=at) for at in range((last - first).days + 1)]
+            found |= {first + timedelta(days=at) for at in range((last - first).days + 1)}
     return [day for day in found if day.year == year]
 
 
