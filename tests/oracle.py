@@ -11,6 +11,7 @@ differ, one of them is wrong. A world holds
     members     [{"account", "audience", "starts", "ends"}]
     audiences   name -> None, "everyone", "signed_in", or ("any" | "all", [names]) where it is made of others
     zone        the home place's time zone
+    rests       [{"person", "starts", "ends", "voice"}]: names at rest, and whether the voice rests too
 
 Stretches are integer milliseconds, half-open. Moments are aware datetimes; every stretch of time is half-open too.
 """
@@ -20,6 +21,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
+
+from . import oracle_sky
 
 World = dict[str, Any]
 
@@ -74,8 +77,10 @@ def season_open(season: Any, moment: datetime, zone: str) -> bool:
         return True
     if season[0] == "switch":  # opened and closed by hand
         return bool(season[1])
-    first, last = season
     local = moment.astimezone(ZoneInfo(zone))
+    if season[0] == "sky":
+        return oracle_sky.holds(*season[1:], local.date())
+    first, last = season
     days = [(month, day) for month in range(1, 13) for day in range(1, 32)]
     at, found = days.index(first), set()
     while True:
@@ -155,10 +160,24 @@ def satisfied(world: World, condition: dict[str, Any], account: str | None, mome
 def reaching(world: World, item: str, moment: datetime) -> list[dict[str, Any]]:
     return [
         condition
-        for condition in world["conditions"]
+        for condition in [*world["conditions"], *resting_voices(world)]
         if not condition["lifted"] and runs(condition, moment)
         and item in reach(world, condition["target"], condition["scope"])
     ]
+
+
+def resting_voices(world: World) -> list[dict[str, Any]]:
+    """A voice at rest is closed to everybody with all that it tells, and described."""
+    return [
+        {"target": rest["person"], "scope": "tied", "audiences": [], "season": None, "starts": rest["starts"],
+         "ends": rest["ends"], "others": DESCRIPTION, "consent": False, "lifted": False}
+        for rest in world["rests"] if rest["voice"]
+    ]
+
+
+def unsaid(world: World, moment: datetime) -> set[str]:
+    """Whose names are replaced at this moment, for everybody."""
+    return {rest["person"] for rest in world["rests"] if runs(rest, moment)}
 
 
 def decided(world: World, item: str) -> bool:
@@ -188,6 +207,27 @@ def level(world: World, account: str | None, item: str, moment: datetime) -> int
     if signed_in(world, account) and account is not None and world["accounts"][account]["council"]:
         left = max(left, DESCRIPTION)
     return left
+
+
+def level_looking(world: World, looker: str, audience: str, item: str, moment: datetime) -> int:
+    """What a council member sees who looks as an audience: what somebody meets who belongs to it and to nothing else,
+    and never more than the council member does."""
+    theirs = level(world, None, item, moment)
+    if world["audiences"][audience] != "everyone":
+        joined = {"account": "guest", "audience": audience, "starts": None, "ends": None}
+        with_guest = {
+            **world,
+            "accounts": {**world["accounts"], "guest": {"council": False, "active": True}},
+            "audiences": {**world["audiences"], audience: _plain(world["audiences"][audience])},
+            "members": [joined],
+        }
+        theirs = level(with_guest, "guest", item, moment)
+    return min(theirs, level(world, looker, item, moment))
+
+
+def _plain(made_of: Any) -> Any:
+    """An audience made of others, as one that somebody can belong to."""
+    return None if isinstance(made_of, tuple) else made_of
 
 
 # --- seconds ---

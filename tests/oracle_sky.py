@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from functools import lru_cache
+from itertools import product
 from math import asin, atan2, cos, degrees, radians, sin
 
 # Hipparcos number, right ascension and declination in degrees.
@@ -64,10 +65,9 @@ def holds(rule: str, star: str, spot: tuple[float, float], day: date, off_deg: f
 def steady(days: Iterable[date]) -> list[Sky]:
     """The seasons that are the same for some days round each of these, however deep twilight is taken to be."""
     round_each = [[day + timedelta(days=off) for off in range(-CLEAR_DAYS, CLEAR_DAYS + 1, 2)] for day in days]
-    return [
-        ("sky", rule, star, spot)
-        for rule in RULES
-        for star in STARS
-        for spot in SPOTS
-        if all(len({holds(rule, star, spot, day, off) for day in near for off in (-4, 0, 4)}) == 1 for near in round_each)
-    ]
+
+    def is_steady(rule: str, star: str, spot: tuple[float, float]) -> bool:
+        said = ({holds(rule, star, spot, day, off) for day in near for off in (-4, 0, 4)} for near in round_each)
+        return all(len(one) == 1 for one in said)
+
+    return [("sky", *each) for each in product(RULES, STARS, SPOTS) if is_steady(*each)]

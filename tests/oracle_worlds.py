@@ -25,12 +25,14 @@ from archive.models import (
     Figure,
     House,
     Item,
+    Level,
     Master,
     Membership,
     Mirror,
     Person,
     Place,
     Recording,
+    Rest,
     Season,
     Segment,
     Tie,
@@ -38,6 +40,7 @@ from archive.models import (
     TopicTie,
 )
 
+from . import oracle_sky
 from .oracle import World
 
 LENGTH_MS = 24
@@ -50,6 +53,7 @@ MOMENTS = (
     datetime(2024, 12, 31, 23, 59, tzinfo=UTC),
     datetime(2025, 3, 1, 0, 0, tzinfo=UTC),
 )
+BY_THE_SKY = oracle_sky.steady(moment.date() for moment in MOMENTS)
 EDGE_DAYS = ((1, 1), (2, 28), (2, 29), (3, 1), (6, 30), (7, 1), (8, 31), (9, 1), (12, 31))
 
 # kind of tie -> (kind of source, kind of target)
@@ -98,7 +102,7 @@ def random_town(rng: random.Random) -> World:
     ]
     return {
         "accounts": accounts, "audiences": audiences, "members": members, "zone": rng.choice(ZONES),
-        "moments": moments, "items": {}, "ties": [], "conditions": [], "trusts": [],
+        "moments": moments, "items": {}, "ties": [], "conditions": [], "trusts": [], "rests": [],
     }
 
 
@@ -122,6 +126,10 @@ def random_world(rng: random.Random, town: World, number: int) -> World:
             {"account": rng.choice(list(town["accounts"])), "item": rng.choice(names),
              **random_run(rng, town["moments"])}
             for _ in range(rng.choice((0, 0, 1, 2)))
+        ],
+        "rests": [
+            {"person": name, "voice": rng.random() < 0.5, **random_run(rng, town["moments"])}
+            for name in of_kind(items, "person") if rng.random() < 0.1
         ],
     }
 
@@ -160,9 +168,11 @@ def _random_ties(rng: random.Random, items: dict[str, dict[str, Any]]) -> list[t
 
 
 def _random_season(rng: random.Random) -> Any:
-    """By dates, (month, day) twice; or ("switch", whether it is open)."""
-    if rng.random() < 0.25:
+    """By dates, (month, day) twice; or ("switch", whether it is open); or by the sky."""
+    if rng.random() < 0.2:
         return ("switch", rng.random() < 0.5)
+    if rng.random() < 0.2:
+        return rng.choice(BY_THE_SKY)
     return (rng.choice(EDGE_DAYS), rng.choice(EDGE_DAYS))
 
 
@@ -187,10 +197,10 @@ def _random_condition(rng: random.Random, town: World, items: dict[str, dict[str
 
 def together(town: World, worlds: Iterable[World]) -> World:
     """The town with these worlds in it, as one world."""
-    held = {**town, "items": {}, "ties": [], "conditions": [], "trusts": []}
+    held = {**town, "items": {}, "ties": [], "conditions": [], "trusts": [], "rests": []}
     for world in worlds:
         held["items"].update(world["items"])
-        for part in ("ties", "conditions", "trusts"):
+        for part in ("ties", "conditions", "trusts", "rests"):
             held[part].extend(world[part])
     return held
 
@@ -215,6 +225,7 @@ def load(world: World) -> Loaded:
     _load_items(world, held)
     _load_ties(world, held)
     _load_conditions(world, held)
+    _load_rests(world, held)
     Entrustment.ungated.bulk_create(
         [
             Entrustment(account=held.accounts[row["account"]], item_id=held.items[row["item"]],
@@ -318,19 +329,39 @@ def _load_ties(world: World, held: Loaded) -> None:
     )
 
 
+def _season_facts(season: Any) -> dict[str, Any]:
+    if season[0] == "switch":
+        return {"kind": "switch", "is_on": season[1]}
+    if season[0] == "sky":
+        _sky, rule, star, (latitude_deg, longitude_deg) = season
+        return {"kind": "sky", "sky_rule": rule, "stars": [oracle_sky.STARS[star][0]], "latitude_deg": latitude_deg,
+                "longitude_deg": longitude_deg}
+    (from_month, from_day), (to_month, to_day) = season
+    return {"from_month": from_month, "from_day": from_day, "to_month": to_month, "to_day": to_day}
+
+
+def _load_rests(world: World, held: Loaded) -> None:
+    """Names at rest; the condition that lets a voice rest is the council's own."""
+    decision = Decision.objects.create(decided_on=date(2020, 1, 1), minute="3")
+    for rest in world["rests"]:
+        number = held.items[rest["person"]]
+        Rest.ungated.create(
+            person_id=number, starts_at=rest["starts"], ends_at=rest["ends"], instead=[["en", "somebody"]],
+            hides_voice=rest["voice"], decision=decision,
+        )
+        if rest["voice"]:
+            Condition.ungated.create(target_id=number, scope="tied", starts_at=rest["starts"], ends_at=rest["ends"],
+                                     others_see=Level.DESCRIPTION, decision=decision)
+
+
 def _load_conditions(world: World, held: Loaded) -> None:
     decision = Decision.objects.create(decided_on=date(2020, 1, 1), minute="2")
     seasons: dict[Any, Season] = {}
     rows = []
     for condition in world["conditions"]:
         season = condition["season"]
-        if season is not None and season not in seasons and season[0] == "switch":
-            seasons[season] = Season.objects.create(name=str(season), kind="switch", is_on=season[1])
-        elif season is not None and season not in seasons:
-            (from_month, from_day), (to_month, to_day) = season
-            seasons[season] = Season.objects.create(
-                name=str(season), from_month=from_month, from_day=from_day, to_month=to_month, to_day=to_day
-            )
+        if season is not None and season not in seasons:
+            seasons[season] = Season.objects.create(name=str(season), **_season_facts(season))
         rows.append(
             Condition(
                 target_id=held.items[condition["target"]], scope=condition["scope"], season=seasons.get(season),

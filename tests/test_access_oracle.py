@@ -18,7 +18,7 @@ import pytest
 from django.db import transaction
 
 from archive.access import closure, policy, writing
-from archive.access.gate import Gate
+from archive.access.gate import AudienceGate, Gate
 from archive.models import (
     TIE_ENDS,
     Audience,
@@ -34,9 +34,9 @@ from archive.models import (
     Tie,
 )
 
-from . import oracle
+from . import oracle, oracle_sky
 from .oracle import World
-from .oracle_worlds import MODELS, MOMENTS, TIES, Loaded, load, of_kind, random_town, random_world, together
+from .oracle_worlds import BY_THE_SKY, MODELS, MOMENTS, TIES, Loaded, load, of_kind, random_town, random_world, together
 
 pytestmark = pytest.mark.django_db
 
@@ -94,6 +94,8 @@ def test_ten_thousand_worlds():
                 check_rows(rng, town, worlds, held, gate, right)
                 check_lists(rng, held, gate, right)
                 check_seconds(rng, town, worlds, held, gate, viewer)
+                check_names(town, worlds, held, gate)
+                check_looking(rng, town, worlds, held, moment)
 
 
 def judged(alone: World, viewer: str | None, moment: datetime) -> dict[str, int]:
@@ -153,6 +155,26 @@ def check_seconds(
         assert gate.hears_whole(recording) == whole, explain(town, world, "whole", name, viewer, gate.moment)
 
 
+def check_names(town: World, worlds: list[World], held: Loaded, gate: Gate) -> None:
+    """Whose names are at rest; nobody's role or audience has a part in it."""
+    at_rest = oracle.unsaid(together(town, worlds), gate.moment)
+    assert set(gate.mask.people) == {held.items[name] for name in at_rest}, (SEED, gate.moment)
+
+
+def check_looking(rng: random.Random, town: World, worlds: list[World], held: Loaded, moment: datetime) -> None:
+    """The council looks as an audience: a quarter of the worlds by the arrays, and an item of each by the rows."""
+    audience = rng.choice(list(town["audiences"]))
+    gate = AudienceGate(held.audiences[audience], held.accounts["council"], moment)
+    for world in rng.sample(worlds, -(-len(worlds) // 4)):
+        alone = together(town, [world])
+        right = {name: oracle.level_looking(alone, "council", audience, name, moment) for name in world["items"]}
+        said = {name: int(gate.level(held.items[name])) for name in right}
+        assert said == right, explain(town, world, "looking", audience, moment)
+        name = rng.choice(list(right))
+        item = MODELS[world["items"][name]["kind"]].ungated.get(pk=held.items[name])
+        assert gate.level_now(item) == right[name], explain(town, world, "looking, rows", audience, name, moment)
+
+
 def test_levels_kept_for_a_while_end_at_the_next_edge():
     """One policy, asked at many moments in any order: what is kept from one moment never answers for another."""
     for rng, town, worlds in towns(150, "edges"):
@@ -173,6 +195,12 @@ def test_levels_kept_for_a_while_end_at_the_next_edge():
                         right = judged(together(town, [each]), viewer, moment)
                         said = {name: int(gate.level(held.items[name])) for name in right}
                         assert said == right, explain(town, each, viewer, moment)
+
+
+def test_the_seasons_by_the_sky_are_both_open_and_closed_at_the_moments_asked_about():
+    said = {oracle_sky.holds(*sky[1:], moment.date()) for sky in BY_THE_SKY for moment in MOMENTS}
+    assert said == {True, False}
+    assert {sky[1] for sky in BY_THE_SKY} == set(oracle_sky.RULES)
 
 
 def test_the_oracle_knows_every_tie():

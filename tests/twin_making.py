@@ -25,7 +25,7 @@ from archive.search import index, sight
 
 from .twin import COMMON, LANGUAGE, OTHER_STARS, STARS, Thing, canary, number_of, shifted, spot
 from .twin_sound import noise, tones, write_wave
-from .twin_town import Archive, Town, View, everything, named_by
+from .twin_town import Archive, Town, View, clock, everything, named_by
 
 # --- making ---
 
@@ -52,8 +52,9 @@ def build(folder: Path, town: Town, view: View | None = None) -> Archive:
     maker.carry()
     maker.let_rest()
     maker.admit()
-    index.rebuild()
-    index.current()
+    with clock(view.plan.moment):  # what has run out by then is settled here
+        index.rebuild()
+        index.current()
     return archive
 
 
