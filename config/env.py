@@ -99,3 +99,17 @@ def _sqlite(path: Path) -> dict[str, Any]:
             "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
         },
     }
+
+
+def search_engine(name: str, database: dict[str, Any]) -> str:
+    """`whoosh` or `postgres`; if nothing is said, by the database."""
+    on_postgres = database["ENGINE"].endswith("postgresql")
+    chosen = text(name) or ("postgres" if on_postgres else "whoosh")
+    if chosen not in {"whoosh", "postgres"}:
+        raise ImproperlyConfigured(f"{name} is {chosen!r}. Write whoosh or postgres.")
+    if chosen == "postgres" and not on_postgres:
+        raise ImproperlyConfigured(
+            f"{name} is postgres, but the database is SQLite. Name a PostgreSQL database in UNDERSKY_DATABASE, or "
+            "write whoosh."
+        )
+    return chosen

@@ -95,6 +95,8 @@ MASTERS = HOME / "masters"
 WORKING = HOME / "working"
 RENDITIONS = HOME / "renditions"
 INDEX = HOME / "index"
+# What keeps the search index: files of Whoosh's, or tables of the database where that is PostgreSQL.
+SEARCH = env.search_engine("UNDERSKY_SEARCH", DATABASES["default"])
 # Work that outlasts a request waits in the database for `manage.py work`, which `serve` and `demo` start.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 # Build sound within the request that asks for it (tests), not in the background.

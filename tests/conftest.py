@@ -15,6 +15,7 @@ from django.db import connection
 
 from archive.access import bringing, decisions, policy, triggers, writing
 from archive.models import Account, Audience, Builtin, Recording
+from archive.search import engine
 
 from .browser import chromium, visit  # noqa: F401 (fixtures for every test file)
 
@@ -44,8 +45,10 @@ def _own_folders(settings, tmp_path_factory) -> None:
 @pytest.fixture(autouse=True)
 def _forget_policy() -> Iterator[None]:
     policy.forget()
+    engine.forget()
     yield
     policy.forget()
+    engine.forget()
 
 
 # The files that take longest: a worker that got one of these last would keep the others waiting.

@@ -25,8 +25,8 @@ ONLY_SQLITE = "only SQLite has this statement"
 
 # A change of these moves nobody's level and shows on no gated page.
 MAY_STAY_STILL = {
-    "LedgerRow", "Decision", "IndexDebt", "PolicyVersion", "Touched", "TranscriptProblem", "Draft", "Revision",
-    "Upload",
+    "LedgerRow", "Decision", "IndexDebt", "PolicyVersion", "Touched", "Sheet", "Shelf", "Posting",
+    "TranscriptProblem", "Draft", "Revision", "Upload",
     "Ask",
     "CopyGiven",
     "OwnWish",

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from archive.access import decisions, writing
 from archive.models import Audience, Cue, Item, LedgerRow, Recording
-from archive.search import index
+from archive.search import engine
 
 from .conftest import bring, open_up, segment
 from .test_search import make_archive, named, said
@@ -125,8 +125,8 @@ def test_names_while_typing_are_those_met(cast, talk):
 
 
 def test_an_index_still_being_built_is_said(talk, monkeypatch):
-    monkeypatch.setattr(index, "AT_ONCE", 0)
-    monkeypatch.setattr(index, "_build_in_background", lambda: None)
+    monkeypatch.setattr(engine.chosen(), "AT_ONCE", 0)
+    monkeypatch.setattr(engine.chosen(), "_build_in_background", lambda: None)
     response = answer("fire")
     assert response.status_code == 503
     assert "The index is being brought up to date" in response.content.decode()

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from archive.access import brought_up, decisions, layout, policy, touched, triggers, writing
 from archive.access.gate import Gate
 from archive.models import Audience, Cue, Item, Person, PolicyVersion, Recording, Segment, Tie, Topic, Touched
-from archive.search import boards, finding, index, sight
+from archive.search import boards, engine, finding, sight
 from archive.search.finding import Wanted
 from archive.search.query import read
 
@@ -24,10 +24,10 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture(autouse=True)
 def _nothing_kept():
-    for part in (policy, layout, sight, index):
+    for part in (policy, layout, sight, engine):
         part.forget()
     yield
-    for part in (policy, layout, sight, index):
+    for part in (policy, layout, sight, engine):
         part.forget()
 
 
@@ -125,7 +125,7 @@ def assert_same_layout(held: layout.Layout, anew: layout.Layout) -> None:
 
 
 def assert_same_sight(gate: Gate) -> None:
-    seen = sight.sight_of(gate, index.current())
+    seen = sight.sight_of(gate, engine.current())
     stock, lies = seen.board.stock, seen.board.layout
     board = boards.board(stock, lies)
     assert seen.board.home.tolist() == board.home.tolist()

@@ -181,7 +181,7 @@ def _postgresql_moves(table: str, verb: str) -> str:
         $$ DECLARE now bigint; BEGIN
         UPDATE archive_policyversion SET number = number + 1 RETURNING number INTO now;
         INSERT INTO archive_touched (sort, number, version)
-        SELECT listed.sort, listed.number, now FROM ({listed}) listed ORDER BY 1, 2
+        SELECT DISTINCT listed.sort, listed.number, now FROM ({listed}) listed ORDER BY 1, 2
         ON CONFLICT (sort, number) DO UPDATE SET version = EXCLUDED.version;
         RETURN NULL; END $$"""  # noqa: S608
 

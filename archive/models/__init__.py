@@ -43,6 +43,7 @@ from .recordings import (
     TranscriptProblem,
 )
 from .resting import Rest
+from .shelves import Posting, Sheet, Shelf
 from .topics import Topic, TopicTie
 
 __all__ = [
@@ -81,6 +82,7 @@ __all__ = [
     "Person",
     "Place",
     "PolicyVersion",
+    "Posting",
     "Reach",
     "Recording",
     "Rest",
@@ -90,6 +92,8 @@ __all__ = [
     "SeasonKind",
     "Segment",
     "Shape",
+    "Sheet",
+    "Shelf",
     "SkyRule",
     "Source",
     "Tie",

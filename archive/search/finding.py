@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.layout import Flags, Numbers
-from . import aims, facts, index, meeting, ranking
+from . import aims, engine, facts, meeting, ranking
 from .aims import Aim, Ask, Reached, Role
 from .meeting import ALONG, Met, tied
 from .query import AIMS, Clause, Query
@@ -98,12 +98,12 @@ class Found:
 
 
 def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
-    """The page of the answer. Raises index.NotReady where there is no index yet."""
+    """The page of the answer. Raises engine.NotReady where there is no index yet."""
     try:
-        return _find(gate, sight_of(gate, index.current()), wanted, page, size)
+        return _find(gate, sight_of(gate, engine.current()), wanted, page, size)
     except Damaged:
-        index.found_damaged()
-        return _find(gate, sight_of(gate, index.current()), wanted, page, size)
+        engine.found_damaged()
+        return _find(gate, sight_of(gate, engine.current()), wanted, page, size)
 
 
 def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Found:

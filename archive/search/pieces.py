@@ -59,6 +59,14 @@ class Piece:
     def atoms(self) -> int:
         return len(self.arrays["part"])
 
+    def atoms_holding(self, word: str, *, is_beginning: bool = False) -> Array:
+        """The atom of every standing of the word, ascending (of words that begin so, word by word)."""
+        return self["entry_atom"][self.entries_beginning(word) if is_beginning else self.entries(word)]
+
+    def places_of(self, word: str) -> Array:
+        """Beside those, which of the atom's words each is (from 0)."""
+        return self["entry_at"][self.entries(word)]
+
     def entries(self, word: str) -> slice:
         """Where the standings of this very word lie."""
         wanted = word.encode("utf-8")

@@ -73,13 +73,18 @@ def add(writer: Any, atoms: list[Atom]) -> None:
     if not atoms:
         return
     said = [words_of(atom.text) for atom in atoms]
-    rows = [_row(atom, len(words)) for atom, words in zip(atoms, said, strict=True)]
     writer.add_document(
         text=[word for words in said for word in words],
         owner=atoms[0].owner,
         mark=mark(atoms),
-        atoms=np.array(rows, dtype=ROW).tobytes(),
+        atoms=rows(atoms, said),
     )
+
+
+def rows(atoms: list[Atom], said: list[list[str]]) -> bytes:
+    """The table of a sheet: its atoms, and how many words each has."""
+    found = [_row(atom, len(words)) for atom, words in zip(atoms, said, strict=True)]
+    return np.array(found, dtype=ROW).tobytes()
 
 
 def _row(atom: Atom, words: int) -> tuple[int, ...]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,22 @@ class Postings:
     times: Numbers
 
 
+class Part(Protocol):
+    """What a stock is put together from (archive.search.pieces says what the arrays are)."""
+
+    @property
+    def name(self) -> str: ...
+
+    def __getitem__(self, name: str) -> NDArray[Any]: ...
+
+    @property
+    def atoms(self) -> int: ...
+
+    def atoms_holding(self, word: str, *, is_beginning: bool = False) -> NDArray[Any]: ...
+
+    def places_of(self, word: str) -> NDArray[Any]: ...
+
+
 @dataclass(eq=False)
 class Stock:
     """Atoms by their place over all pieces. Those of sheets that were replaced or taken away count for nothing.
@@ -38,7 +55,7 @@ class Stock:
 
     folder: Path
     generation: int
-    pieces: list[Piece]
+    pieces: Sequence[Part]
     standing: list[Flags]  # for each piece, by sheet: it counts
     before: int | None = None
     changed: Numbers | None = field(default=None, repr=False)
@@ -62,7 +79,7 @@ class Stock:
         _sweep(folder, {piece.name for piece in made})
         stock = cls(folder, generation, made, standing)
         if same is not None:
-            stock.before, stock.changed = same.generation, _changed(same, stock)
+            stock.before, stock.changed = same.generation, changed_between(same, stock)
         return stock
 
     def __len__(self) -> int:
@@ -113,7 +130,7 @@ class Stock:
         return np.concatenate([np.zeros(0, dtype=np.bool_), *flags])
 
     @property
-    def _both(self) -> tuple[list[Piece], list[Flags]]:
+    def _both(self) -> tuple[Sequence[Part], list[Flags]]:
         return self.pieces, self.standing
 
     # --- sheets ---
@@ -169,17 +186,11 @@ class Stock:
 
     def entries(self, word: str, *, is_beginning: bool = False) -> Numbers:
         """The atom of every standing of the word, ascending within each word (of those that begin so, if asked)."""
-        found = [
-            piece["entry_atom"][self._slice(piece, word, is_beginning)] + begins
-            if begins
-            else piece["entry_atom"][self._slice(piece, word, is_beginning)]
-            for piece, begins in zip(self.pieces, self.first_atoms.tolist(), strict=False)
-        ]
+        found = []
+        for piece, begins in zip(self.pieces, self.first_atoms.tolist(), strict=False):
+            atoms = piece.atoms_holding(word, is_beginning=is_beginning)
+            found.append(atoms + begins if begins else atoms)
         return found[0] if len(found) == 1 else np.concatenate([NO_NUMBERS, *found])
-
-    @staticmethod
-    def _slice(piece: Piece, word: str, is_beginning: bool) -> slice:
-        return piece.entries_beginning(word) if is_beginning else piece.entries(word)
 
     def postings(self, word: str) -> Postings:
         return _counted(self.entries(word))
@@ -190,7 +201,7 @@ class Stock:
 
     def positions(self, word: str) -> Postings:
         """Every standing of the word by itself; `times` says which of the atom's words it is (from 0)."""
-        places = [piece["entry_at"][piece.entries(word)] for piece in self.pieces]
+        places = [piece.places_of(word) for piece in self.pieces]
         return Postings(self.entries(word), np.concatenate([NO_NUMBERS, *places]))
 
 
@@ -222,7 +233,7 @@ def _standing(part: Any) -> Flags:
     return flags
 
 
-def _changed(before: Stock, after: Stock) -> Numbers:
+def changed_between(before: Stock, after: Stock) -> Numbers:
     """The owners of every sheet that counts in one of the two and not in the other."""
     held = {piece.name: live for piece, live in zip(before.pieces, before.standing, strict=True)}
     found = [NO_NUMBERS]
@@ -241,4 +252,4 @@ def _sweep(folder: Path, names: set[str]) -> None:
             path.unlink(missing_ok=True)
 
 
-__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Postings", "Stock", "runs"]
+__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Postings", "Stock", "changed_between", "runs"]

@@ -16,9 +16,9 @@ def listen() -> None:
 
 def _pay(numbers: list[int]) -> None:
     """The change stands whatever happens here: what cannot be indexed now stays owed until the next search."""
-    from . import index
+    from . import engine
 
     try:
-        index.pay()
+        engine.pay()
     except Exception as error:
         log.warning("the search index is behind and will catch up at the next search (%s)", repr(error))

@@ -20,8 +20,8 @@ from ..access.found import FoundCue
 from ..access.gate import Gate, Page
 from ..access.showing import Label, RecordingCard, SegmentCard
 from ..search import finding, query, suggest
+from ..search.engine import NotReady
 from ..search.finding import ALONG_RECORDING, FACETS, FIT, MEANT, NEWEST, OLDEST, Found, Hit, Wanted
-from ..search.index import NotReady
 from ..search.query import Marks
 from ..search.words import marked
 from ..templatetags.undersky import clock, event_date, language_name

@@ -53,10 +53,10 @@ def _ours(gate: Any) -> Callable[[str], Any]:
 
 
 def _cold_ours(gate: Any) -> Callable[[str], Any]:
-    from archive.search import index, sight
+    from archive.search import engine, sight
 
     def ask(text: str) -> float:
-        stock = index.current()
+        stock = engine.current()
         sight.sight_of(gate, stock).words.clear()
         for piece in stock.pieces:
             _unmap(piece["entry_atom"])

@@ -34,13 +34,13 @@ def measure(segments: int) -> None:
 class _Bench:
     def __init__(self, world: Any) -> None:
         from archive.access.gate import Gate
-        from archive.search import index
+        from archive.search import engine
 
         self.world = world
         self.gate = Gate(None)
         self.secret = self._hide_words()
         began = time.perf_counter()
-        self.atoms = index.rebuild()
+        self.atoms = engine.rebuild()
         self.built_s = time.perf_counter() - began
         self.gate = Gate(None)
         self.peer = Peer(self.gate)
@@ -115,7 +115,7 @@ class _Bench:
     def _kept_up(self) -> dict[str, Any]:
         """One recording with all its cues owed to the index and paid, none of its words changed, then one title."""
         from archive.access import writing
-        from archive.search import index
+        from archive.search import engine
 
         number = self.world.numbers["segment"][5]
 
@@ -127,18 +127,18 @@ class _Bench:
             writing.owe_index([number])
 
         times = [_time(change, f"changed {at}") for at in range(5)]
-        index.current()
+        engine.current()
         return told("find_index_one_change", statistics.median(times) * 1000, None, None, "ms", "", None)
 
     def _hidden(self) -> dict[str, Any]:
         """Pages for words that only hidden segments hold, against words that stand nowhere; each asked once, cold."""
-        from archive.search import index
+        from archive.search import engine
 
         absent = [f"absent{at}q" for at in range(len(self.secret))]
-        index.forget()
+        engine.forget()
         self._page("warm")
         pairs = [(_time(self._page, one), _time(self._page, two)) for one, two in zip(self.secret, absent, strict=True)]
-        holding = len(index.current().postings(self.secret[0]).atoms)
+        holding = len(engine.current().postings(self.secret[0]).atoms)
         ours, peer = (statistics.median(times) for times in zip(*pairs, strict=True))
         ratio = ours / peer
         unit = f"ms, words in {holding} hidden texts (ours) and words that stand nowhere"

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from archive.search import index
+from archive.search import engine
 
 
 class Command(BaseCommand):
@@ -19,7 +19,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         began = time.monotonic()
         self._told = -1
-        made = index.rebuild(self._tell)
+        made = engine.rebuild(self._tell)
         self.stdout.write(f"{made} texts indexed in {time.monotonic() - began:.1f} s.")
 
     def _tell(self, done: int, total: int) -> None:
