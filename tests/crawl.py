@@ -158,6 +158,10 @@ ROUTES: dict[str, Route] = {
     "draw_figure": Route(posts=("", NAMED, "preview=1&lines=11767+85822&" + NAMED, "look=1&star=polaris")),
     "redraw_figure": Route("figure", posts=(NAMED, "preview=1&lines=1")),
     "star_list": Route(),
+    "bearings": Route(asks=(
+        "", "?azimuth=53&altitude=1&tolerance=5&years=-2800+1000", "?azimuth=x&years=x&latitude=99",
+        *(f"?from={{ref:pla-{way}}}&to={{ref:pla-also}}" for way in ("open", *HIDDEN)),
+        *(f"?from={{ref:pla-open}}&to={{ref:pla-{way}}}" for way in HIDDEN))),
     "star_wheel": Route(asks=("", "?latitude=5&paper=letter", "?latitude=x")),
     "star_wheel_options": Route(),
     "tonight": Route(asks=("", "?day=2026-06-21")),

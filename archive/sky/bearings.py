@@ -9,6 +9,7 @@ corrected for magnetic north, and visit a site only with the permission of the p
 Never look at the sun without a proper filter.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,9 +60,9 @@ def declination_deg(lat_deg: float, azimuth_deg: float, true_altitude_deg: float
     return float(hour_angle_dec(true_altitude_deg * DEGREE, azimuth_deg * DEGREE, lat_deg * DEGREE)[1] / DEGREE)
 
 
-def _stars(dec_deg: float, year: int, v_limit: float, within_deg: float) -> list[BearingMatch]:
+def _stars(dec_deg: float, year: int, v_limit: float, within_deg: float, also: Sequence[int]) -> list[BearingMatch]:
     stars = load_catalogue()
-    rows = stars.brighter(v_limit)
+    rows = np.union1d(stars.brighter(v_limit), stars.indices(list(also)))
     dec = ra_dec(rotate(precession(float(year)), star_vectors(stars, rows, float(year))))[1] / DEGREE
     near = np.flatnonzero(np.abs(dec - dec_deg) <= within_deg)
     return [BearingMatch("star", stars.label(int(stars.hip[rows[i]])), float(dec[i]), float(dec[i] - dec_deg),
@@ -109,18 +110,19 @@ def _moon(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:
 
 
 def read_bearing(lat_deg: float, azimuth_deg: float, altitude_deg: float = 0.0, year: int = 2000,
-                 refraction: bool = True, v_limit: float = 2.5, within_deg: float = 0.5) -> Bearing:
+                 refraction: bool = True, v_limit: float = 2.5, within_deg: float = 0.5,
+                 also: Sequence[int] = ()) -> Bearing:
     """Declination behind a bearing and what has it in a year; ``altitude_deg`` is the skyline as measured.
 
     With ``refraction`` off the altitude is taken as true.  ``within_deg`` is how far a match may be off (half a
-    degree is about the width of the sun).
+    degree is about the width of the sun).  Stars down to ``v_limit`` are looked at, and those of ``also``.
     """
     check_year(year)
     if not -90 <= lat_deg <= 90 or not -90 <= altitude_deg <= 90 or not -360 <= azimuth_deg <= 360:
         raise SkyError("A bearing needs a latitude and an altitude from -90 to 90 and an azimuth from 0 to 360.")
     true = altitude_deg - (float(refraction_of_apparent(altitude_deg)) if refraction else 0.0)
     dec = declination_deg(lat_deg, azimuth_deg, true)
-    stars = sorted(_stars(dec, year, v_limit, within_deg), key=lambda m: (abs(m.off_deg), m.hip or 0))
+    stars = sorted(_stars(dec, year, v_limit, within_deg, also), key=lambda m: (abs(m.off_deg), m.hip or 0))
     lifted = true + MOON_PARALLAX_DEG * float(np.cos(true * DEGREE))
     moon = _moon(declination_deg(lat_deg, azimuth_deg, lifted), year, within_deg)
     matches = _sun(dec, year, within_deg) + moon + stars
