@@ -375,6 +375,18 @@ def test_what_is_restricted_is_written_once_a_sitting_from_whatever_second(cast,
     assert len(heard(recording)) == 2
 
 
+def test_two_visitors_who_are_not_signed_in_are_two_who_met_it(cast, client, recording):
+    """A visitor who goes straight into the middle is written down, though another was just sent a piece."""
+    open_up(cast["council"], recording, terms=decisions.Terms([Audience.objects.get(name="everyone")]))
+    for where, browser in (("10.0.0.1", "a"), ("10.0.0.1", "a"), ("10.0.0.1", "b"), ("10.0.0.2", "a")):
+        client.get(
+            sound_of(recording), REMOTE_ADDR=where, headers={"Range": "bytes=400-500", "User-Agent": browser}
+        )
+    rows = LedgerRow.objects.filter(event="met", item=recording.ref)
+    assert rows.count() == 3
+    assert {(row.actor, "10.0.0" in row.detail) for row in rows} == {("", False)}
+
+
 def test_a_closed_span_in_an_open_recording_is_written_down_for_those_who_hear_it(cast, client, recording):
     open_up(cast["council"], recording)
     span = writing.close_span(None, recording, 2000, 3000, "not for all")

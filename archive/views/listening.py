@@ -98,10 +98,17 @@ def _note_once_a_sitting(
     only right after one that was written, go unwritten.
     """
     gate = request.gate
-    key = f"{gate.hearer.ref if gate.hearer else ''}:{gate.is_looking}:{item.ref}:{gate.policy.version}"
+    key = f"{_whose_sitting(request)}:{gate.is_looking}:{item.ref}:{gate.policy.version}"
     if start == 0 or not _sittings.holds(key, gate.moment.timestamp()):
         _note(request, item, recording, hearing, "sound")
     _sittings.keep(key, gate.moment.timestamp())
+
+
+def _whose_sitting(request: GatedRequest) -> str:
+    """An account; visitors are told apart by where they ask from and with what, which is kept in memory alone."""
+    if request.gate.hearer is not None:
+        return request.gate.hearer.ref
+    return f"visitor at {request.META.get('REMOTE_ADDR', '')} with {request.headers.get('User-Agent', '')[:200]}"
 
 
 def _note(request: GatedRequest, item: Item, recording: Recording, hearing: Hearing, surface: str) -> None:
