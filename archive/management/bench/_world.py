@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
+from django.core.management.color import no_style
 from django.db import connection, models, transaction
 
 from archive import models as kept
@@ -63,14 +64,14 @@ class World:
         self._conditions()
         closure.rebuild()
         triggers.install()
+        _count_on()
         return self
 
     def text(self, words: int) -> str:
         """Words drawn as words are in talk: few often, most seldom (Zipf 1949)."""
         if len(self._drawn) < words:
             self._drawn = self.random.choices(self._words, self._weights, k=200_000)
-        taken, self._drawn = self._drawn[:words], self._drawn[words:]
-        return " ".join(taken)
+        return " ".join(self._drawn.pop() for _ in range(words))
 
     # --- what there is ---
 
@@ -199,6 +200,14 @@ def _let_go_of_versions() -> None:
 
 
 # --- rows ---
+
+
+def _count_on() -> None:
+    """PostgreSQL counts row numbers on from those that were given."""
+    tables = [kept.Item, kept.Decision, kept.Condition, kept.Transcript]
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), tables):
+            cursor.execute(statement)
 
 
 def insert(model: type[models.Model], rows: list[dict[str, Any]]) -> None:
