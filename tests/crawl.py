@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -276,8 +276,12 @@ def asks(refs: dict[str, str], only: tuple[str, ...] = ()) -> list[Ask]:
     ]
 
 
+def parameters_of(pattern: str) -> list[str]:
+    return re.findall(r"<(?:\w+:)?(\w+)>", pattern)
+
+
 def _addresses(route: Route, pattern: str, refs: dict[str, str]) -> Iterator[tuple[str, dict[str, str]]]:
-    parameters = re.findall(r"<(?:\w+:)?(\w+)>", pattern)
+    parameters = parameters_of(pattern)
     if parameters == ["kind", "ref"]:
         yield from _kinds_and_refs(refs)
         return
@@ -333,9 +337,10 @@ def _asks(name: str, path: str, about: str, refs: dict[str, str]) -> Iterator[As
             yield Ask("POST", path, data=filled(data, refs), route=name, about=about)
 
 
-def filled(text: str, refs: dict[str, str]) -> str:
-    text = re.sub(r"\{ref:([\w-]+)\}", lambda match: refs[match[1]], text)
-    return re.sub(r"\{word:([\w-]+):(\w+)\}", lambda match: canary(match[1], match[2]), text)
+def filled(text: str, refs: dict[str, str], key_for: Callable[[str], str] = str) -> str:
+    """The text with addresses and canaries put in; `key_for` gives the key to take for one of the fixed plan's."""
+    text = re.sub(r"\{ref:([\w-]+)\}", lambda match: refs.get(key_for(match[1]), NEVER[0]), text)
+    return re.sub(r"\{word:([\w-]+):(\w+)\}", lambda match: canary(key_for(match[1]), match[2]), text)
 
 
 # --- what came back ---
