@@ -116,7 +116,7 @@ SEGMENT = (TIMES + TYPED, TIMES + "sure=on&" + TYPED, "cue=0-900")
 BESIDE = ("en-undecided", "qs-undecided", "en-audience", "en-quiet")
 TAKEN = "base=1&name-0-0-3=take&as-0-0-3={word:per-audience:own}&voice=0-0&voice-0-0={word:per-audience:own}"
 
-MADE = ("person", "place", "figure", "topic", "mirror")
+MADE = ("person", "place", "figure", "topic", "mirror", "layer")
 
 ROUTES: dict[str, Route] = {
     "home": Route(),
@@ -131,6 +131,9 @@ ROUTES: dict[str, Route] = {
     "mirrors": LIST,
     "try_mirror": Route(asks=TRIED),
     "topics": LIST,
+    "layers": Route(),
+    "layer": Route("layer"),
+    "layer_geojson": Route("layer"),
     "recording": Route("recording", ("", "?page=2", "?t=1")),
     "segment": Route("segment", ("", "?t=1")),
     "person": Route("person", ("", "?page=2")),

@@ -25,6 +25,7 @@ from archive.models import (
     Figure,
     House,
     Item,
+    Layer,
     Level,
     Master,
     Membership,
@@ -74,9 +75,11 @@ TIES = (
 )
 HOW_MANY = (
     ("recording", 1, 2), ("segment", 0, 4), ("span", 0, 2), ("person", 0, 2),
-    ("place", 0, 2), ("figure", 0, 3), ("mirror", 0, 2), ("topic", 0, 3),
+    ("place", 0, 2), ("figure", 0, 3), ("mirror", 0, 2), ("topic", 0, 3), ("layer", 0, 2),
 )
-MODELS = {model.KIND: model for model in (Recording, Segment, ClosedSpan, Person, Place, Figure, Mirror, Topic)}
+MODELS = {
+    model.KIND: model for model in (Recording, Segment, ClosedSpan, Person, Place, Figure, Mirror, Topic, Layer)
+}
 
 
 # --- making ---

@@ -187,6 +187,7 @@ def full(cast, tmp_path) -> None:
         for name in ("Cove", "Head")
     ]
     writing.add_mirror(archivist, figure, [(places[0], 1), (places[1], 2)], title="m")
+    writing.add_layer(archivist, [], title="Paths", features='{"type":"FeatureCollection","features":[]}')
     text = b"WEBVTT\n\n00:00.000 --> 00:01.000\nword\n"
     recording = bring(archivist, tmp_path, "A talk", transcripts=[bringing.TranscriptGiven(text, "t.vtt")])
     segment(recording, 0, 1000, "A part", speakers=[person.pk], topics=[topic.pk])

@@ -25,8 +25,8 @@ from .conftest import bring, open_up, segment
 
 pytestmark = pytest.mark.django_db
 
-LISTS = ("home", "recordings", "people", "places", "figures", "mirrors", "topics")
-KINDS = ("recording", "segment", "person", "place", "figure", "mirror", "topic")
+LISTS = ("home", "recordings", "people", "places", "figures", "mirrors", "topics", "layers")
+KINDS = ("recording", "segment", "person", "place", "figure", "mirror", "topic", "layer")
 ROLES = (None, "archivist", "educator", "council", "keeper", "family", "plain")
 WORDS = "WEBVTT\n\n00:00.500 --> 00:01.500\n<v Ina>The heron went up.\n\n00:02.000 --> 00:03.000\nAnd stayed.\n"
 GLOSS = "WEBVTT\n\n00:00.400 --> 00:01.600\nHeron rising.\n\n00:04.000 --> 00:05.000\nA line alone.\n"
@@ -66,6 +66,7 @@ def world(cast, tmp_path) -> World:
     )
     topic = writing.add_topic(None, named("Hadu", "Work"), about="Work by hand.")
     mirror = writing.add_mirror(None, figure, [(place, 91262), (second, 91971)], title="The net on the shore")
+    layer = writing.add_layer(None, [], title="The old paths", features='{"type":"FeatureCollection","features":[]}')
     writing.tie(recording, TieKind.TOLD_BY, teller)
     writing.tie(recording, TieKind.RECORDED_AT, place)
     writing.tie(teller, TieKind.LEARNED_FROM, teacher)
@@ -81,7 +82,7 @@ def world(cast, tmp_path) -> World:
         topics=[topic.pk],
         had_from=[teacher.pk],
     )
-    made = (recording, part, teller, place, figure, mirror, topic)
+    made = (recording, part, teller, place, figure, mirror, topic, layer)
     items = dict(zip(KINDS, made, strict=True)) | {"teacher": teacher, "second": second}
     return World(cast["council"], items)
 
@@ -94,6 +95,7 @@ TITLES = {
     "figure": "Hëlim",
     "mirror": "The net on the shore",
     "topic": "Hadu",
+    "layer": "The old paths",
 }
 
 

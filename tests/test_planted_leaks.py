@@ -37,8 +37,8 @@ from .twin_town import Archive, View, clock, settle
 pytestmark = pytest.mark.django_db
 
 Patch = pytest.MonkeyPatch
-ITEMS = ("recording", "segment", "person", "place", "figure", "mirror", "topic")
-LISTS = ("recordings", "people", "places", "figures", "mirrors", "topics")
+ITEMS = ("recording", "segment", "person", "place", "figure", "mirror", "topic", "layer")
+LISTS = ("recordings", "people", "places", "figures", "mirrors", "topics", "layers")
 
 
 # --- the faults ---

@@ -143,6 +143,7 @@ THINGS: tuple[Thing, ...] = (
     Thing("fig-part", "figure", ties=("part_of fig-tied",)),
     Thing("fig-piece", "figure", ties=("part_of fig-open",)),
     *_each("topic", "top", *WAYS),
+    *_each("layer", "lay", *WAYS),
     Thing("top-narrow", "topic", ties=("narrower_than top-tied",)),
     Thing("top-slim", "topic", ties=("narrower_than top-open",)),
     Thing("top-below", "topic", ties=("narrower_than top-audience",)),
@@ -223,7 +224,7 @@ RULES: dict[str, dict[str, Any]] = {
 PLAN = Plan(THINGS, tuple(Ruling(thing.key, **RULES[thing.hiding]) for thing in THINGS if thing.hiding in RULES))
 
 KINDS = {
-    "per": "person", "pla": "place", "fig": "figure", "top": "topic", "mir": "mirror", "rec": "recording",
+    "per": "person", "pla": "place", "lay": "layer", "fig": "figure", "top": "topic", "mir": "mirror", "rec": "recording",
     "seg": "segment", "spa": "span", "tra": "transcript", "aud": "audience",
 }
 
@@ -269,7 +270,7 @@ def canaries(levels: dict[str, Level]) -> dict[str, str]:
     for key, level in levels.items():
         held_back = PARTS if level < Level.DESCRIPTION else ("reason", "cueqs", "cueen") if level < Level.OPEN else ()
         found |= {canary(key, part): key for part in held_back}
-        if kind_of(key) == "place" and level < Level.OPEN:
+        if kind_of(key) in ("place", "layer") and level < Level.OPEN:
             found |= {_digits(str(degrees)): key for degrees in spot(key)}
     return found
 

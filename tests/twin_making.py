@@ -8,6 +8,7 @@ and names at rest are other names, or were never said. Refs and dates follow fro
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -83,6 +84,7 @@ class Maker:
         kinds: dict[str, Callable[[Thing], Item]] = {
             "person": self.person, "place": self.place, "figure": self.figure, "topic": self.topic,
             "mirror": self.mirror, "recording": self.recording, "segment": self.segment, "span": self.span,
+            "layer": self.layer,
         }
         with named_by(thing.key):
             made = kinds[thing.kind](thing)
@@ -151,6 +153,20 @@ class Maker:
         shape = "lines" if self.view.levels[thing.key] >= Level.DESCRIPTION else "group"
         return writing.add_figure(None, self.names(thing), about=self.text(thing, "about"), shape=shape,
                                   stars=stars, lines=[stars])
+
+    def layer(self, thing: Thing) -> Item:
+        """Its lines and the names on them need the whole: other ones where it is not met."""
+        latitude_deg, longitude_deg = spot(thing.key) if self.view.is_open(thing) else (10.0, 10.0)
+        line = [[longitude_deg, latitude_deg], [longitude_deg, 40.0]]
+        feature = {
+            "type": "Feature", "properties": {"name": self.text(thing, "reason", Level.OPEN)},
+            "geometry": {"type": "LineString", "coordinates": line},
+        }
+        return writing.add_layer(
+            None, [], title=self.text(thing, "title"), about=self.text(thing, "about"),
+            rights=self.text(thing, "family"), position=number_of(thing.key) % 9 + 1,
+            features=json.dumps({"type": "FeatureCollection", "features": [feature]}),
+        )
 
     def mirror(self, thing: Thing) -> Item:
         """Made tie by tie: a twin may have fewer pairs than a new mirror needs."""

@@ -22,6 +22,7 @@ from ..models import (
     House,
     Item,
     Kind,
+    Layer,
     Level,
     Mirror,
     Name,
@@ -284,7 +285,8 @@ def _table(rows: Iterable[tuple[int, ...]], columns: int) -> Numbers:
 def titles(among: Sequence[int] | None = None) -> dict[int, str]:
     """What each item is called first of all, as its label says it (archive.access.showing)."""
     found: dict[int, str] = {}
-    for model, column in ((Recording, "title"), (Segment, "title"), (Mirror, "title"), (Topic, "name")):
+    columns = {Recording: "title", Segment: "title", Mirror: "title", Layer: "title", Topic: "name"}
+    for model, column in columns.items():
         rows = model.ungated.all() if among is None else model.ungated.filter(pk__in=among)
         found.update(rows.values_list("pk", column))
     found.update(leading_names(among))

@@ -81,6 +81,7 @@ ADD = {
     Kind.PLACE: writing.add_place,
     Kind.FIGURE: writing.add_figure,
     Kind.TOPIC: writing.add_topic,
+    Kind.LAYER: writing.add_layer,
 }
 
 

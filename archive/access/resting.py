@@ -20,6 +20,7 @@ from ..models import (
     Figure,
     Item,
     Kind,
+    Layer,
     Level,
     Mirror,
     Person,
@@ -48,6 +49,7 @@ TEXTS: dict[type[Item], tuple[str, ...]] = {
     Figure: ("about",),
     Mirror: ("title", "about"),
     Topic: ("name", "about"),
+    Layer: ("title", "about", "rights"),
 }
 
 

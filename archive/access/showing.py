@@ -17,6 +17,7 @@ from ..models import (
     House,
     Item,
     Kind,
+    Layer,
     Level,
     Mirror,
     Name,
@@ -228,6 +229,7 @@ def _titles(items: list[Item]) -> dict[int, tuple[str, str]]:
         (Kind.SEGMENT, Segment, "title"),
         (Kind.MIRROR, Mirror, "title"),
         (Kind.TOPIC, Topic, "name"),
+        (Kind.LAYER, Layer, "title"),
     ):
         numbers = [item.pk for item in items if item.kind == kind]
         for part in _parts(numbers):

@@ -67,6 +67,7 @@ MOVES_VERSION = (
     "archive_figure",
     "archive_mirror",
     "archive_topic",
+    "archive_layer",
     "archive_name",
     "archive_transcript",
     "archive_cue",

@@ -21,6 +21,7 @@ from ..models import (
     IndexDebt,
     Item,
     Kind,
+    Layer,
     Level,
     Mirror,
     Name,
@@ -258,6 +259,12 @@ def add_figure(by: Account | None, names: Sequence[NameGiven], **given: Any) -> 
 @transaction.atomic
 def add_topic(by: Account | None, names: Sequence[NameGiven], **given: Any) -> Topic:
     return _add(by, Topic(created_by=by, name=names[0].text, **given), names)  # type: ignore[return-value]
+
+
+@transaction.atomic
+def add_layer(by: Account | None, names: Sequence[NameGiven], **given: Any) -> Layer:
+    """`features` must have been read by archive.exchange.geojson_in; a layer goes by its title and has no names."""
+    return _add(by, Layer(created_by=by, **given), names)  # type: ignore[return-value]
 
 
 @transaction.atomic

@@ -19,6 +19,7 @@ from django.db import transaction
 from ..access import bringing, decisions, founding, resting, writing
 from ..access.writing import NameGiven, SegmentGiven
 from ..models import Account, Audience, Item, Level, NoticePages, Scope, Season
+from . import geojson_in
 
 Json = dict[str, Any]
 ZONE = ZoneInfo("Etc/GMT+3")
@@ -78,6 +79,7 @@ def load(password: str, say: Say) -> Loaded:
     _topics(loaded)
     _figures(loaded)
     _mirrors(loaded)
+    _layers(loaded)
     _recordings(loaded)
     _segments(loaded)
     _decisions(loaded)
@@ -204,6 +206,14 @@ def _mirrors(loaded: Loaded) -> None:
         )
 
 
+def _layers(loaded: Loaded) -> None:
+    features = geojson_in.read((source() / "paths.geojson").read_bytes()).text()
+    about, rights = "Where people and goats go. Walk there only with leave.", "The families of Senneth (invented); CC0"
+    loaded.items["layer", "paths"] = writing.add_layer(
+        None, [], title="Paths and grazing", about=about, rights=rights, features=features
+    )
+
+
 def _name_of(key: str) -> str:
     given = next(one for one in read("people")["people"] if one["key"] == key)
     return str(given["names"][0]["text"])
@@ -326,7 +336,7 @@ def _open_what_all_know(loaded: Loaded, given: Json) -> None:
         for one in given["decisions"]
         for each in one["conditions"]
     }
-    kinds = ("person", "place", "figure", "mirror", "topic")
+    kinds = ("person", "place", "figure", "mirror", "topic", "layer")
     open_to_all = [item.pk for (kind, _), item in loaded.items.items() if kind in kinds and item.pk not in spoken_of]
     withdrawn = [
         loaded.item("recording", one["key"]).pk

@@ -34,6 +34,7 @@ class Kind(models.TextChoices):
     FIGURE = "figure", _("sky figure")
     MIRROR = "mirror", _("mirror")
     TOPIC = "topic", _("topic")
+    LAYER = "layer", _("map layer")
 
 
 class Item(models.Model):

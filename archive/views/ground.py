@@ -14,11 +14,11 @@ from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from ..access import details, ground, met, showing
+from ..access import details, ground, layers, met, showing
 from ..access.ground import Choices, Ground, PlaceOnMap, Wanted
 from ..access.showing import Label, SegmentCard
 from ..maps import frame, geojson
-from ..models import Kind, Place
+from ..models import Kind, Level, Place
 from ..templatetags.undersky import clock
 from .loading import GatedRequest, OnlyNotice, fetch
 from .pages import parts
@@ -72,6 +72,7 @@ def map_page(request: GatedRequest) -> HttpResponse:
             "mirrors": seen.mirrors_drawn(wanted) if wanted else [],
             "total": page.total,
             "page": parts.page_links(page),
+            "layers": layers.layers(request.gate),
             "fields": _fields(seen.choices(), request),
             "frame_url": reverse("map_frame") + query,
             "geojson_url": reverse("places_geojson") + query,
@@ -110,9 +111,14 @@ def map_frame(request: GatedRequest) -> HttpResponse:
     options = {
         "places": reverse("map_places") + query,
         "place": reverse("map_place", args=["REF"]) + query,
+        "layers": [
+            {"title": one.label.text, "url": reverse("layer_geojson", args=[one.label.ref])}
+            for one in layers.layers(request.gate, Level.OPEN)
+        ],
         "words": {
             "many": _("%d places"),
             "told": _("told of: %d"),
+            "layers": _("Layers"),
             "area": _("shown as an area"),
             "wait": _("One moment …"),
             "fail": _("That could not be loaded. The list beside the map says the same."),

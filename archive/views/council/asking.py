@@ -20,7 +20,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from ...access import asking, policy, showing, wordbook
 from ...access.asking import AskShown, OwnAsk
 from ...access.gate import NotMet
-from ...models import AskState, Figure, Item, Kind, Level, Mirror, Person, Place, Recording, Segment, Topic
+from ...models import AskState, Figure, Item, Kind, Layer, Level, Mirror, Person, Place, Recording, Segment, Topic
 from ..loading import GatedRequest
 from . import parts
 from .forms import DateInput
@@ -28,7 +28,7 @@ from .names import show_error
 from .room import by_the_home_clock, council_page
 
 MODELS: dict[str, type[Item]] = {
-    model.KIND: model for model in (Recording, Segment, Person, Place, Figure, Mirror, Topic)
+    model.KIND: model for model in (Recording, Segment, Person, Place, Figure, Mirror, Topic, Layer)
 }
 # The page lies under the thing's own address, so that a notice leads there without telling its ref.
 PLURALS = (
@@ -39,6 +39,7 @@ PLURALS = (
     (Kind.FIGURE, "figures"),
     (Kind.MIRROR, "mirrors"),
     (Kind.TOPIC, "topics"),
+    (Kind.LAYER, "layers"),
 )
 ONCE, UNTIL, BELONG, NO = "once", "until", "belong", "no"
 

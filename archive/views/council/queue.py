@@ -20,7 +20,9 @@ from .parts import Shown
 from .room import council_page
 
 SIZE = 25
-ORDER = (Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
+ORDER = (
+    Kind.RECORDING, Kind.SEGMENT, Kind.SPAN, Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC, Kind.LAYER,
+)
 
 ROOMS = (
     ("council_requests", gettext_lazy("Requests")),

@@ -8,6 +8,7 @@ from .bench import urlpatterns as of_bench
 from .bring import urlpatterns as of_bringing
 from .cut import urlpatterns as of_cutting
 from .home import urlpatterns as of_home
+from .layers import urlpatterns as of_layers
 from .many import urlpatterns as of_many
 from .spans import urlpatterns as of_spans
 from .things import urlpatterns as of_things
@@ -24,4 +25,5 @@ urlpatterns: list[URLPattern] = [
     *of_spans,
     *of_words,
     *of_things,
+    *of_layers,
 ]

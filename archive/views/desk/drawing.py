@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from django.http import HttpResponse, QueryDict
@@ -11,6 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from ...access import desk
+from ...access.manifests import Problem
 from ..loading import GatedRequest
 from ..pages.parts import Shown
 
@@ -60,6 +62,23 @@ def crumbs(title: str, *between: tuple[str, str]) -> list[Shown]:
 def how_grave(severity: str) -> str:
     words = {"note": _("note"), "warning": _("look at it"), "refused": _("not taken in")}
     return words.get(severity, severity)
+
+
+def row_problems(problems: Iterable[Problem]) -> Shown:
+    """What is odd by row and column, for parts/table.html: row, column, how grave, what and how to mend it."""
+    return {
+        "problem_rows": [
+            [
+                {"value": one.row or _("whole file"), "number": bool(one.row)}, {"value": one.column},
+                {"value": how_grave(one.severity)}, {"value": one.text},
+            ]
+            for one in problems
+        ],
+        "row_problem_headings": [
+            {"label": _("Row"), "number": True}, {"label": _("Column")}, {"label": _("How grave")},
+            {"label": _("What, and how to mend it")},
+        ],
+    }
 
 
 def problem_rows(problems: list[desk.Problem]) -> list[list[Shown]]:

@@ -20,7 +20,7 @@ from ..pages.parts import Shown
 from .bench import state_words
 from .drawing import crumbs, draw, problem_rows
 
-ADDABLE = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.TOPIC, Kind.MIRROR)
+ADDABLE = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.TOPIC, Kind.MIRROR, Kind.LAYER)
 
 
 def add_words() -> list[tuple[Kind, str]]:
@@ -30,6 +30,7 @@ def add_words() -> list[tuple[Kind, str]]:
         (Kind.FIGURE, _("A sky figure")),
         (Kind.TOPIC, _("A topic")),
         (Kind.MIRROR, _("A mirror")),
+        (Kind.LAYER, _("A layer of the map")),
     ]
 
 

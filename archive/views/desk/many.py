@@ -15,14 +15,14 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
 from ...access import manifests, uploads
-from ...access.manifests import Checked, Problem, Row, Taken
+from ...access.manifests import Checked, Row, Taken
 from ...access.uploads import NotTaken
 from ...templatetags.undersky import clock
 from ...timecode.decoding import decode_lines
 from ..loading import GatedRequest, for_role
 from ..pages.parts import Shown
 from .bring import arriving_row
-from .drawing import crumbs, draw, how_grave
+from .drawing import crumbs, draw, row_problems
 from .uploading import PIECE_BYTES
 
 # A press of the button takes rows in for about so long; then the page says how far it is and goes on at the next.
@@ -144,12 +144,7 @@ def _preview(checked: Checked, data: bytes, is_sure: bool, taken: list[Taken]) -
             {"label": _("Row"), "number": True}, {"label": _("File")}, {"label": _("Title")}, {"label": _("Length")},
             {"label": _("How it stands")},
         ],
-        "problem_rows": [_problem(one) for one in checked.problems],
-        "row_problem_headings": [
-            {"label": _("Row"), "number": True}, {"label": _("Column")}, {"label": _("How grave")},
-            {"label": _("What, and how to mend it")},
-        ],
-    }
+    } | row_problems(checked.problems)
 
 
 def _done_words(taken: list[Taken]) -> str:
@@ -170,13 +165,6 @@ def _row(row: Row, taken: Taken | None) -> list[Shown]:
         state = {"value": taken.words}
     length = clock(row.duration_ms) if row.duration_ms else ""
     return [{"value": row.number, "number": True}, {"value": row.file}, {"value": row.title}, {"value": length}, state]
-
-
-def _problem(one: Problem) -> list[Shown]:
-    return [
-        {"value": one.row or _("table"), "number": bool(one.row)}, {"value": one.column},
-        {"value": how_grave(one.severity)}, {"value": one.text},
-    ]
 
 
 urlpatterns: list[URLPattern] = [path("desk/bring/many/", bring_many, name="bring_many")]

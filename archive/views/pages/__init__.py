@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import figures, people, places, recordings, segments, topics
+from . import figures, layers, people, places, recordings, segments, topics
 
 urlpatterns: list[URLPattern] = [
     *recordings.urlpatterns,
@@ -13,4 +13,5 @@ urlpatterns: list[URLPattern] = [
     *places.urlpatterns,
     *figures.urlpatterns,
     *topics.urlpatterns,
+    *layers.urlpatterns,
 ]

@@ -24,6 +24,7 @@ MARKS = {
     Kind.FIGURE: "sky",
     Kind.MIRROR: "sky",
     Kind.PLACE: "place",
+    Kind.LAYER: "place",
     Kind.PERSON: "person",
     Kind.TOPIC: "topic",
     Kind.RECORDING: "recording",

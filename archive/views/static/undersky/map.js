@@ -278,9 +278,48 @@
     this.openPlace(row, lon);
   };
 
+  /** The community's own layers, each to be put on or taken off; what they hold comes one after another, from below. */
+  function drawLayers(map, options) {
+    if (!options.layers.length) return;
+    const control = L.control.layers({}, {}, { collapsed: true, position: "topright" }).addTo(map);
+    const toggle = control.getContainer().querySelector(".leaflet-control-layers-toggle");
+    toggle.title = options.words.layers;
+    toggle.setAttribute("aria-label", options.words.layers);
+    options.layers.reduce(function (before, layer, index) {
+      const pane = map.createPane("layer" + index);
+      pane.style.zIndex = String(390 - options.layers.length + index);
+      const drawn = L.geoJSON(null, {
+        pane: pane,
+        style: { className: "own-layer own-layer-" + (index % 4), pane: "layer" + index },
+        pointToLayer: function (feature, at) {
+          return L.circleMarker(at, { radius: 5, className: "own-layer own-layer-" + (index % 4), pane: "layer" + index });
+        },
+        onEachFeature: function (feature, shape) {
+          const name = feature.properties.name || feature.properties.title;
+          if (name) shape.bindTooltip(element("span", "", String(name)), { sticky: true });
+        },
+      }).addTo(map);
+      control.addOverlay(drawn, element("span", "", layer.title).outerHTML);
+      return before
+        .then(function () {
+          return fetch(layer.url, { credentials: "same-origin" });
+        })
+        .then(function (answer) {
+          return answer.ok ? answer.json() : { type: "FeatureCollection", features: [] };
+        })
+        .then(function (held) {
+          drawn.addData(held);
+        })
+        .catch(function () {
+          control.removeLayer(drawn);
+        });
+    }, Promise.resolve());
+  }
+
   window.underskyPlaces = function (map, options) {
     const places = new Places(map, options);
     places.load();
+    drawLayers(map, options);
     window.addEventListener("message", function (event) {
       if (event.origin === location.origin && event.data && event.data.place) places.show(event.data.place);
     });
