@@ -20,7 +20,7 @@ import pytest
 
 FIXTURES = Path(__file__).resolve().parents[1] / "fixtures"
 SENNETH = FIXTURES / "senneth"
-JSON_FILES = sorted([*SENNETH.glob("*.json"), *(SENNETH / "scripts").glob("*.json"), SENNETH / "coast.geojson", SENNETH / "paths.geojson"])
+JSON_FILES = sorted([*SENNETH.glob("*.json"), *(SENNETH / "scripts").glob("*.json"), *SENNETH.glob("*.geojson")])
 HOME_LAT_DEG, HOME_LON_DEG = 46.05, -38.05
 KM_PER_DEG = 111.2  # mean of a degree of latitude; 1 % is enough for "near the island"
 # RFC 5646 section 2.1, without grandfathered tags.

@@ -208,10 +208,8 @@ def _mirrors(loaded: Loaded) -> None:
 
 def _layers(loaded: Loaded) -> None:
     features = geojson_in.read((source() / "paths.geojson").read_bytes()).text()
-    about, rights = "Where people and goats go. Walk there only with leave.", "The families of Senneth (invented); CC0"
-    loaded.items["layer", "paths"] = writing.add_layer(
-        None, [], title="Paths and grazing", about=about, rights=rights, features=features
-    )
+    words = {"about": "Where people and goats go. Walk there only with leave.", "rights": "Senneth's families; CC0"}
+    loaded.items["layer", "paths"] = writing.add_layer(None, [], title="Paths and grazing", features=features, **words)
 
 
 def _name_of(key: str) -> str:
