@@ -224,8 +224,8 @@ RULES: dict[str, dict[str, Any]] = {
 PLAN = Plan(THINGS, tuple(Ruling(thing.key, **RULES[thing.hiding]) for thing in THINGS if thing.hiding in RULES))
 
 KINDS = {
-    "per": "person", "pla": "place", "lay": "layer", "fig": "figure", "top": "topic", "mir": "mirror", "rec": "recording",
-    "seg": "segment", "spa": "span", "tra": "transcript", "aud": "audience",
+    "per": "person", "pla": "place", "fig": "figure", "top": "topic", "mir": "mirror", "rec": "recording",
+    "seg": "segment", "spa": "span", "tra": "transcript", "aud": "audience", "lay": "layer",
 }
 
 
