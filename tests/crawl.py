@@ -110,6 +110,7 @@ MANY = (
     "do=bring&kept_table=file;title;recorded_on;speakers;places%0A"
     "a.wav;t;1960;{word:per-audience:own};{word:pla-audience:own}"
 )
+PLACED = "language=en&cell_deg=0.1&kept_table=name,latitude,longitude%0A{word:pla-audience:own},46,-38"
 TIMES = "title=t&start=0&end=0.5&version=1&"
 SEGMENT = (TIMES + TYPED, TIMES + "sure=on&" + TYPED, "cue=0-900")
 
@@ -153,7 +154,7 @@ ROUTES: dict[str, Route] = {
     "map_frame": Route(asks=ABOUT[:4]),
     "map_places": Route(asks=MAPPED),
     "map_place": Route("place", ("", "?figure={ref:fig-open}")),
-    "places_geojson": Route(asks=ABOUT),
+    **{f"places_{form}": Route(asks=(*ABOUT, "?speaker={ref:per-open}")) for form in ("geojson", "kml", "csv")},
     "sky": Route(asks=("", "?kind=zenith&year=1000")),
     "sky_chart": Route(),
     "sky_year": Route(asks=("", "?year=-2800")),
@@ -177,6 +178,7 @@ ROUTES: dict[str, Route] = {
     "edit_segment": Route("segment", posts=SEGMENT),
     "remove_segment": Route("segment"),
     "bring": Route(posts=("", NAMED)),
+    "bring_places": Route(posts=("", PLACED, f"do=bring&{PLACED}")),
     "bring_many": Route(posts=("", MANY, f"sure=on&{MANY}")),
     "add_transcript": Route("recording"),
     "edit_recording": Route("recording", posts=(NAMED,)),

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models import Condition, Item, Kind, Level, Reach, Season, Tie, TieKind
-from . import details, layout, showing
+from . import details, layout, ledger, showing
 from .gate import Gate
 from .showing import FigureShown, Label, PlaceShown, SegmentCard
 
@@ -318,6 +318,22 @@ def _seasons_of(gate: Gate, segments: Numbers) -> tuple[tuple[str, str], ...]:
     numbers = {season for segment, season in _held(gate) if segment in told}
     rows = Season.objects.filter(pk__in=numbers).values_list("ref", "name")
     return tuple(sorted(rows, key=lambda row: (row[1].casefold(), row[0])))
+
+
+# --- files ---
+
+
+def met_by_everybody(gate: Gate) -> set[int]:
+    """The places met in full by this viewer and by a visitor alike."""
+    visitor = Gate(None, gate.moment)
+    return set(gate.keep(visitor.numbers(Kind.PLACE, Level.OPEN).tolist(), Level.OPEN))
+
+
+def note_given(gate: Gate, places: Iterable[Label]) -> None:
+    """Write down, in one row, which places that not everybody meets in full were given in a file."""
+    refs = sorted(place.ref for place in places if place.level == Level.OPEN)
+    if refs:
+        ledger.write("met", gate.hearer, surface="file of places", places=refs)
 
 
 # --- others ---

@@ -125,6 +125,12 @@ def add(by: Account | None, kind: str, names: Sequence[NameGiven], ties: Ties | 
     return made
 
 
+@transaction.atomic
+def add_places(by: Account | None, places: Sequence[tuple[NameGiven, dict[str, Any]]]) -> list[Item]:
+    """Many places, each by one name and its columns: all of them or, should one not fit, none."""
+    return [add(by, Kind.PLACE, [name], **given) for name, given in places]
+
+
 def _numbers(by: Account | None, kind: Kind, chosen: Sequence[Chosen], language: str) -> list[int]:
     """The numbers of what was chosen, each once; what is new is written in under its name."""
     found = []

@@ -46,6 +46,10 @@ DEFAULTS: dict[str, tuple[Any, Any]] = {
         gettext_lazy("Over the form in which a person asks"),
         gettext_lazy("Say who you are and why you would like to meet it. The council reads it and answers you here."),
     ),
+    "licence": (
+        gettext_lazy("Licence said in files of places"),
+        gettext_lazy("No licence is given. Ask the council before you use this or pass it on."),
+    ),
     ContentCaution.MOURNING: (
         gettext_lazy("Caution: mourning"),
         gettext_lazy("Here the voice or the name of somebody who has died is heard, or a death is told of."),

@@ -38,6 +38,20 @@ def _rings(file: Path) -> list[Floats]:
     return rings
 
 
+def is_land(is_invented: bool, latitude_deg: float, longitude_deg: float) -> bool:
+    """Whether a spot lies inside the outlines. At 1:110 million they hold no small island: no is not certain."""
+    rings = (ring for file in files(is_invented) for ring in _rings(file))
+    return sum(_crosses(ring, latitude_deg, longitude_deg) for ring in rings) % 2 == 1
+
+
+def _crosses(ring: Floats, latitude_deg: float, longitude_deg: float) -> int:
+    """How often a line due east from the spot crosses the ring (even-odd rule)."""
+    (x0, y0), (x1, y1) = ring[:-1].T, ring[1:].T
+    spans = (y0 > latitude_deg) != (y1 > latitude_deg)
+    x0, y0, x1, y1 = (each[spans] for each in (x0, y0, x1, y1))
+    return int(np.count_nonzero(longitude_deg < x0 + (latitude_deg - y0) * (x1 - x0) / (y1 - y0)))
+
+
 def _meets(ring: Floats, middle: tuple[float, float], reach_km: float) -> bool:
     latitude, longitude = middle
     tall = reach_km / KM_PER_DEGREE

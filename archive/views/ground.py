@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
-from django.conf import settings
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
@@ -15,9 +13,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from ..access import details, ground, layers, met, showing
-from ..access.ground import Choices, Ground, PlaceOnMap, Wanted
+from ..access.ground import Choices, Ground, Wanted
 from ..access.showing import Label, SegmentCard
-from ..maps import frame, geojson
+from ..exchange import places_out
+from ..exchange.places_out import PlaceOut
+from ..maps import frame, geojson, outline
 from ..models import Kind, Level, Place
 from ..templatetags.undersky import clock
 from .loading import GatedRequest, OnlyNotice, fetch
@@ -26,6 +26,7 @@ from .pages import parts
 Json = dict[str, Any]
 PAGE_SIZE = 50
 PASSAGES_SHOWN = 8
+FILES = ("GeoJSON", "KML", "CSV")
 KINDS = {"about": "", "figure": Kind.FIGURE, "speaker": Kind.PERSON, "topic": Kind.TOPIC}
 
 
@@ -75,7 +76,7 @@ def map_page(request: GatedRequest) -> HttpResponse:
             "layers": layers.layers(request.gate),
             "fields": _fields(seen.choices(), request),
             "frame_url": reverse("map_frame") + query,
-            "geojson_url": reverse("places_geojson") + query,
+            "files": [{"label": one, "url": reverse(f"places_{one.lower()}") + query} for one in FILES],
         },
     )
 
@@ -126,17 +127,9 @@ def map_frame(request: GatedRequest) -> HttpResponse:
         },
     }
     home = (held.latitude_deg, held.longitude_deg)
-    html = frame.page([geojson.feature(one.place) for one in shown], _layers(held.is_invented), home, options)
+    land = [frame.layer(file) for file in outline.files(held.is_invented)]
+    html = frame.page([geojson.feature(one.place) for one in shown], land, home, options)
     return HttpResponse(html, headers={"Content-Security-Policy": frame.policy(html)})
-
-
-def _layers(is_invented: bool) -> list[Json]:
-    """The land outline; in the demo the invented island's own coast lies over it."""
-    fixtures = Path(settings.FIXTURES)
-    files = [fixtures / "land" / "land.geojson"]
-    if is_invented:
-        files.append(fixtures / "senneth" / "coast.geojson")
-    return [frame.layer(file) for file in files]
 
 
 @require_safe
@@ -187,25 +180,41 @@ def _passages(cards: Sequence[SegmentCard]) -> Json:
 # --- the places as a file ---
 
 
-@require_safe
-def places_geojson(request: GatedRequest) -> JsonResponse:
+def _out(request: GatedRequest) -> list[PlaceOut]:
+    """The places left on the map, for a file; those that not everybody meets are written down as given."""
     wanted = _wanted(request)
     found = Ground(request.gate).shown(wanted) if wanted else []
-    access = _("As this viewer may meet it, at the time of asking. Ask the council before passing it on.")
+    shared = ground.met_by_everybody(request.gate)
+    ground.note_given(request.gate, [one.place.label for one in found if one.place.label.number not in shared])
+    return [
+        PlaceOut(
+            one,
+            request.build_absolute_uri(reverse("place", args=[one.place.label.ref])),
+            tuple(reverse("segment", args=[card.label.ref]) for card in one.segments),
+            one.place.label.number in shared,
+        )
+        for one in found
+    ]
+
+
+@require_safe
+def places_geojson(request: GatedRequest) -> JsonResponse:
     return JsonResponse(
-        geojson.collection((_feature(one) for one in found), access=access),
+        places_out.as_geojson(_out(request)),
         content_type="application/geo+json",
         json_dumps_params={"ensure_ascii": False, "indent": 1},
     )
 
 
-def _feature(one: PlaceOnMap) -> Json:
-    return geojson.feature(
-        one.place,
-        segments=[reverse("segment", args=[card.label.ref]) for card in one.segments],
-        figures=[figure.text for figure in one.figures],
-        precision_note="" if one.place.at else _("generalised to a cell of a fixed grid by the council's word"),
-    )
+@require_safe
+def places_kml(request: GatedRequest) -> HttpResponse:
+    body = places_out.as_kml(_out(request), showing.house().name)
+    return HttpResponse(body, content_type="application/vnd.google-earth.kml+xml")
+
+
+@require_safe
+def places_csv(request: GatedRequest) -> HttpResponse:
+    return HttpResponse(places_out.as_csv(_out(request)), content_type="text/csv; charset=utf-8; header=present")
 
 
 urlpatterns: list[URLPattern] = [
@@ -214,4 +223,6 @@ urlpatterns: list[URLPattern] = [
     path("map/places.json", map_places, name="map_places"),
     path("map/places/<str:ref>/", map_place, name="map_place"),
     path("map/places.geojson", places_geojson, name="places_geojson"),
+    path("map/places.kml", places_kml, name="places_kml"),
+    path("map/places.csv", places_csv, name="places_csv"),
 ]

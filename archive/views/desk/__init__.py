@@ -10,6 +10,7 @@ from .cut import urlpatterns as of_cutting
 from .home import urlpatterns as of_home
 from .layers import urlpatterns as of_layers
 from .many import urlpatterns as of_many
+from .places import urlpatterns as of_places
 from .spans import urlpatterns as of_spans
 from .things import urlpatterns as of_things
 from .uploading import urlpatterns as of_uploads
@@ -24,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     *of_bench,
     *of_spans,
     *of_words,
+    *of_places,
     *of_things,
     *of_layers,
 ]

@@ -44,7 +44,10 @@ def page(request: GatedRequest) -> HttpResponse:
         "desk/home.html",
         {
             "recordings": [recording_row(state) for state in states],
-            "adds": [{"label": words, "url": reverse(f"add_{kind}")} for kind, words in add_words()],
+            "adds": [
+                *({"label": words, "url": reverse(f"add_{kind}")} for kind, words in add_words()),
+                {"label": _("Many places from a file"), "url": reverse("bring_places")},
+            ],
             "made": [parts.chip(label) | {"url": reverse("edit", args=[label.kind, label.ref])} for label in made],
             "brought": request.GET.get("brought", ""),
         },

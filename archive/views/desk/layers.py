@@ -21,6 +21,7 @@ from ...exchange import geojson_in
 from ...models import Kind, Layer, Level
 from ..loading import GatedRequest, fetch, for_role
 from .drawing import crumbs, draw, posted, row_problems
+from .places import no_longer_than
 
 MOST_BYTES = 5 << 20
 MOST_POSITIONS = 50_000
@@ -70,6 +71,7 @@ class LayerForm(forms.Form):
         return given | ({"features": self.features} if self.features else {})
 
 
+@no_longer_than(MOST_BYTES)
 @for_role("is_archivist")
 @require_http_methods(["GET", "HEAD", "POST"])
 def add(request: GatedRequest) -> HttpResponse:
@@ -82,6 +84,7 @@ def add(request: GatedRequest) -> HttpResponse:
     return _page(request, form, _("Add a layer of the map"))
 
 
+@no_longer_than(MOST_BYTES)
 @for_role("is_archivist")
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: GatedRequest, ref: str) -> HttpResponse:
