@@ -41,6 +41,11 @@ def word(number: int) -> str:
     return made
 
 
+def spot(number: int) -> dict[str, float]:
+    """Where the n-th thing would stand: spread over two degrees, no two at one spot."""
+    return {"latitude_deg": 45 + number * 7919 % 20_011 / 10_005, "longitude_deg": -39 + number * 6007 % 20_021 / 10_010}
+
+
 class World:
     """Writes the archive; `numbers` are the items of each kind, in the order they were made."""
 
@@ -99,7 +104,7 @@ class World:
         ):
             numbers = self._items(kind, count)
             given = [{"item_ptr": number, "about": self.text(10), "name": f"T{number}"} for number in numbers]
-            insert(model, [row | {"slug": f"t{row['item_ptr']}"} for row in given])
+            insert(model, [row | {"slug": f"t{row['item_ptr']}"} | spot(row["item_ptr"]) for row in given])
             insert(kept.Name, [self._name(number) for number in numbers])
 
     def _name(self, number: int) -> dict[str, Any]:
