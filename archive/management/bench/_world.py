@@ -43,7 +43,8 @@ def word(number: int) -> str:
 
 def spot(number: int) -> dict[str, float]:
     """Where the n-th thing would stand: spread over two degrees, no two at one spot."""
-    return {"latitude_deg": 45 + number * 7919 % 20_011 / 10_005, "longitude_deg": -39 + number * 6007 % 20_021 / 10_010}
+    north, east = number * 7919 % 20_011 / 10_005, number * 6007 % 20_021 / 10_010
+    return {"latitude_deg": 45 + north, "longitude_deg": -39 + east}
 
 
 class World:
