@@ -28,6 +28,7 @@ TOUCHES: dict[str, tuple[tuple[int, str], ...]] = {
     "archive_figure": OWN,
     "archive_mirror": OWN,
     "archive_topic": OWN,
+    "archive_layer": OWN,
     "archive_name": ((ITEM, "item_id"),),
     "archive_master": ((ITEM, "recording_id"),),
     "archive_tie": ((ITEM, "source_id"), (ITEM, "target_id")),

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('archive', '0007_requests_cautions_words_copies'),
+        ('archive', '0009_index_in_tables'),
     ]
 
     operations = [
