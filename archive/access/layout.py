@@ -361,9 +361,14 @@ def readable(
 
 
 def silent(layout: Layout, levels: policy.Levels, numbers: Numbers) -> Flags:
-    """Whether all the seconds of each of these stretches are closed to this viewer by others that lie over them."""
-    _, closed = _opened(layout, levels, layout.holder[numbers])
-    return _lies_inside(closed, layout.holder[numbers], layout.start_ms[numbers], layout.end_ms[numbers])
+    """Whether all the seconds of each of these stretches are closed by others over them that the viewer knows of.
+
+    What the viewer meets nothing of makes no difference here: to them those seconds are silent because they are so.
+    """
+    asked = _stretches_in(layout, layout.holder[numbers])
+    level = levels_at(levels, asked)
+    known = _merge(layout, asked[(level > Level.NOTHING) & (level < Level.OPEN)])
+    return _lies_inside(known, layout.holder[numbers], layout.start_ms[numbers], layout.end_ms[numbers])
 
 
 @dataclass(frozen=True)
@@ -376,12 +381,16 @@ class _Merged:
 
 def _opened(layout: Layout, levels: policy.Levels, recordings: Numbers) -> tuple[_Merged, _Merged]:
     """The open segments, and the closed segments and spans, of these recordings."""
-    asked = np.zeros(layout.size, dtype=np.bool_)
-    asked[recordings] = True
-    stretches = layout.stretches[asked[layout.holder[layout.stretches]]]
+    stretches = _stretches_in(layout, recordings)
     met = levels_at(levels, stretches) >= Level.OPEN
     segments = layout.kind[stretches] == code(Kind.SEGMENT)
     return _merge(layout, stretches[met & segments]), _merge(layout, stretches[~met])
+
+
+def _stretches_in(layout: Layout, recordings: Numbers) -> Numbers:
+    asked = np.zeros(layout.size, dtype=np.bool_)
+    asked[recordings] = True
+    return layout.stretches[asked[layout.holder[layout.stretches]]]
 
 
 def places(recording: Numbers, time_ms: Numbers) -> Numbers:
