@@ -271,7 +271,7 @@ def read_ties(size: int, ties: Q, topics: Q) -> Numbers:
 
 def packed(source: Numbers, target: Numbers, kind: Numbers) -> Numbers:
     """A tie as one number, so that ties are sorted and told apart at one stroke: 29 bits to an item, 5 to the kind."""
-    return (source << 34) | (target << 5) | kind
+    return (source.astype(np.int64) << 34) | (target.astype(np.int64) << 5) | kind
 
 
 def unpacked(ties: Numbers) -> tuple[Numbers, Numbers, Numbers]:

@@ -184,7 +184,7 @@ def _home_of(sight: Sight, places: Numbers) -> Numbers:
     if not len(places):
         return NO_NUMBERS
     atoms, starts = sight.line
-    return atoms[np.searchsorted(starts, places, side="right") - 1]
+    return atoms[np.searchsorted(starts, places, side="right") - 1].astype(np.int64)
 
 
 # --- in which of a document's lines ---

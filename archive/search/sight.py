@@ -28,7 +28,8 @@ OPEN, DESCRIPTION = 3, 2
 # Words in cues further apart than this do not follow each other in a phrase.
 LONGEST_PAUSE_MS = 4_000
 UPWARD = ("part_of", "narrower_than")
-KEPT_VIEWERS = 24
+# What is kept of viewers: the last so many, fewer where there are so many atoms that memory would run out.
+KEPT_VIEWERS, LEAST_VIEWERS, MOST_ATOMS = 24, 3, 5_000_000
 
 
 @dataclass(frozen=True)
@@ -76,9 +77,9 @@ class Sight:
     @cached_property
     def lengths(self) -> NDArray[np.float64]:
         """By document: the words this viewer meets of it, weighted by part."""
-        stock = self.board.stock
-        which, documents = self.homes_of(self.seen)
-        atoms = self.seen[which]
+        stock, seen = self.board.stock, self.seen
+        which, documents = self.homes_of(seen)
+        atoms = seen[which]
         words = stock.words[atoms] * WEIGHTS[stock.part[atoms]]
         return np.bincount(documents, words, minlength=self.board.layout.size).astype(np.float64, copy=False)
 
@@ -119,8 +120,9 @@ class Sight:
         segment = (lies.kind == lay.code("segment")) & (self.level >= OPEN)
         return (whole | segment) & ~lay.silent(lies, self.level, self.board.numbers)
 
-    @cached_property
+    @property
     def seen(self) -> Numbers:
+        """The atoms met, ascending."""
         return np.flatnonzero(self.is_seen)
 
     def statistics(self, is_told: bool) -> tuple[int, float]:
@@ -151,7 +153,7 @@ class Sight:
         """The same, made ready for counting: each document and thing once, and the things by their place."""
         held = self._facets.get(kinds)
         if held is None:
-            ties = self.ties(*kinds)
+            ties = self._with_wholes(self._direct(kinds))
             kept = self.board.is_told[ties.documents]
             kept[1:] &= (ties.documents[1:] != ties.documents[:-1]) | (ties.targets[1:] != ties.targets[:-1])
             things, places = np.unique(ties.targets[kept], return_inverse=True)
@@ -218,7 +220,7 @@ class Sight:
         return which[met], documents[met]
 
     @cached_property
-    def first_word(self) -> Numbers:
+    def first_word(self) -> NDArray[np.int32]:
         """By atom: the place of its first word on one line of all the words met, on which phrases are looked for.
 
         Cues of a transcript that follow each other without a long pause run on (a sheet holds them in the order they
@@ -229,14 +231,14 @@ class Sight:
         one, next_ = order[:-1], order[1:]
         gap[1:] = (stock.transcript[next_] == 0) | (stock.transcript[one] != stock.transcript[next_])
         gap[1:] |= stock.start_ms[next_] - stock.end_ms[one] > LONGEST_PAUSE_MS
-        line = np.zeros(len(stock), dtype=np.int64)
+        line = np.zeros(len(stock), dtype=np.int32)
         line[order] = np.cumsum(gap) + np.cumsum(stock.words[order]) - stock.words[order]
         return line
 
     @cached_property
-    def line(self) -> tuple[Numbers, Numbers]:
+    def line(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
         """The atoms met that hold a word, in the order of the line, and where each begins on it."""
-        atoms = self.seen[self.board.stock.words[self.seen] > 0]
+        atoms = np.flatnonzero(self.is_seen & (self.board.stock.words > 0)).astype(np.int32)
         return atoms, self.first_word[atoms]
 
 
@@ -288,7 +290,7 @@ def sight_of(gate: Gate, stock: Stock) -> Sight:
     with _lock:
         _sights[viewer] = sight
         _sights.move_to_end(viewer)
-        while len(_sights) > KEPT_VIEWERS:
+        while len(_sights) > min(KEPT_VIEWERS, max(LEAST_VIEWERS, MOST_ATOMS // (len(stock) + 1))):
             _sights.popitem(last=False)
     return sight
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -56,7 +57,7 @@ class World:
         self.numbers: dict[str, list[int]] = {}
         self._next = 1
         self.decision = 1
-        self._weights = [1 / (at + 3) for at in range(size.words)]
+        self._weights = list(itertools.accumulate(1 / (at + 3) for at in range(size.words)))
         self._words = [word(at) for at in range(size.words)]
         self._drawn: list[str] = []
 
@@ -76,7 +77,7 @@ class World:
     def text(self, words: int) -> str:
         """Words drawn as words are in talk: few often, most seldom (Zipf 1949)."""
         if len(self._drawn) < words:
-            self._drawn = self.random.choices(self._words, self._weights, k=200_000)
+            self._drawn = self.random.choices(self._words, cum_weights=self._weights, k=200_000)
         return " ".join(self._drawn.pop() for _ in range(words))
 
     # --- what there is ---

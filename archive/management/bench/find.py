@@ -113,22 +113,27 @@ class _Bench:
         return told("find_first_after_change", statistics.median(times) * 1000, None, None, "ms", "", None)
 
     def _kept_up(self) -> dict[str, Any]:
-        """One recording with all its cues owed to the index and paid, none of its words changed, then one title."""
-        from archive.access import writing
-        from archive.search import engine
+        """A title written and committed, until a search by somebody else finds it: the index, the policy, the sight."""
+        from django.db import connection, transaction
 
-        number = self.world.numbers["segment"][5]
+        from archive.access import writing
+        from archive.access.gate import Gate
+        from archive.search import finding, query
+
+        numbers = Gate(None).numbers("segment", 3)
 
         def change(text: str) -> None:
-            from django.db import connection
-
-            with connection.cursor() as cursor:
+            number = int(numbers[int(text.split()[1]) * 97])
+            with transaction.atomic(), connection.cursor() as cursor:
                 cursor.execute("UPDATE archive_segment SET title = %s WHERE item_ptr_id = %s", [text, number])
-            writing.owe_index([number])
+                writing.owe_index([number])
+            found = finding.find(Gate(None), finding.Wanted(query.read(f'title:"{text}"')))
+            assert [hit.number for hit in found.hits] == [number]
 
-        times = [_time(change, f"changed {at}") for at in range(5)]
-        engine.current()
-        return told("find_index_one_change", statistics.median(times) * 1000, None, None, "ms", "", None)
+        times = [_time(change, f"changedq {at}") for at in range(9)]
+        took_ms = statistics.median(times) * 1000
+        unit = "ms, from the writing of a title to its being found"
+        return told("find_index_one_change", took_ms, None, None, unit, "at most 200", took_ms <= 200)
 
     def _hidden(self) -> dict[str, Any]:
         """Pages for words that only hidden segments hold, against words that stand nowhere; each asked once, cold."""
