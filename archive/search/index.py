@@ -37,6 +37,8 @@ FORM = f"2 {whoosh.versionstring()}"
 AT_ONCE = 5_000
 MEMORY_MB = 128
 SMALL_PART = 200
+LARGE_PART_BYTES = 2 << 20  # a piece of about a quarter of a million words: more than a second to write again
+MOST_PARTS = 40
 # Troubles of the machine, not of the files: the index is left as it is.
 PASSING = (errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.EACCES, errno.EIO)
 
@@ -210,8 +212,8 @@ def heal() -> None:
         _build_in_background()
 
 
-def _build_in_background() -> None:
-    threading.Thread(target=_rebuild_in_background, daemon=True).start()
+def _build_in_background(*, is_worn: bool = False) -> None:
+    threading.Thread(target=_rebuild_in_background, args=[is_worn], daemon=True).start()
 
 
 def _rebuild_if_missing() -> None:
@@ -220,13 +222,16 @@ def _rebuild_if_missing() -> None:
             rebuild()
 
 
-def _rebuild_in_background() -> None:
+def _rebuild_in_background(is_worn: bool) -> None:
     from django.db import connection
 
     if not _building.take(wait=False):
         return  # another one is at it
     try:
-        _rebuild_if_missing()
+        if is_worn:
+            rebuild()
+        else:
+            _rebuild_if_missing()
     except Exception:
         log.exception("the search index could not be built; `manage.py reindex` says more")
     finally:
@@ -342,18 +347,21 @@ def _write(folder: Path, numbers: list[int]) -> None:
     writer.commit(mergetype=_merge)
     if _folder() == folder:
         _point_to(folder)
+        if _is_worn(stock):
+            _build_in_background(is_worn=True)
 
 
 def _merge(writer: Any, parts: list[Any]) -> list[Any]:
     """Which parts of the index are kept as they are. The others go into the new part.
 
     A part is taken in when it is no larger than what has been gathered so far, so that there are never many, or when a
-    quarter of it is deleted, so that words taken back do not stay on the disk.
+    quarter of it is deleted, so that words taken back do not stay on the disk. A large one is left: whoever made the
+    change would wait for it.
     """
     kept, gathered = [], max(writer.doc_count(), SMALL_PART)
     for part in sorted(parts, key=lambda one: one.doc_count_all()):
         gone, whole = part.deleted_count(), part.doc_count_all()
-        if whole - gone > gathered and gone * 4 <= whole:
+        if (whole - gone > gathered and gone * 4 <= whole) or _is_large(writer, part):
             kept.append(part)
             continue
         reader = SegmentReader(writer.storage, writer.schema, part)
@@ -361,6 +369,19 @@ def _merge(writer: Any, parts: list[Any]) -> list[Any]:
         reader.close()
         gathered += whole - gone
     return kept
+
+
+def _is_large(writer: Any, part: Any) -> bool:
+    try:
+        return pieces.path_of(Path(writer.storage.folder), part.segment_id()).stat().st_size > LARGE_PART_BYTES
+    except FileNotFoundError:
+        return False
+
+
+def _is_worn(stock: Stock) -> bool:
+    """Whether building anew is due: a quarter of the sheets are gone, or there are very many pieces."""
+    stands = stock.sheet_stands
+    return len(stock.pieces) > MOST_PARTS or (len(stands) > AT_ONCE and 4 * int((~stands).sum()) > len(stands))
 
 
 __all__ = ["Damaged", "NotReady", "current", "forget", "found_damaged", "heal", "pay", "rebuild"]
