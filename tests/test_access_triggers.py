@@ -28,6 +28,7 @@ MAY_STAY_STILL = {
     "LedgerRow", "Decision", "IndexDebt", "PolicyVersion", "Touched", "Sheet", "Shelf", "Posting",
     "TranscriptProblem", "Draft", "Revision", "Upload",
     "Ask",
+    "KeptSearch",
     "CopyGiven",
     "OwnWish",
 }

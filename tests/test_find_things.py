@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from django.test import Client
 
 from archive.access import decisions, founding, writing
 from archive.access.gate import Gate
@@ -326,3 +327,32 @@ def test_roles_are_all_said():
     assert all(isinstance(role_words(aims.Role(role, 0.5, 1.0)), str) for role in aims.ROLES)
 
 
+
+
+# --- from elsewhere ---
+
+
+def test_a_tap_on_a_star_asks_for_it():
+    """The chart's own circle of the brightest star near the pole's place is where Polaris is tapped."""
+    from archive.sky import ChartRequest, Place
+    from archive.sky.tapped import tapped
+
+    request = ChartRequest(Place(46.0, -38.0), 2460000.5, kind="pole")
+    assert tapped(request, 500.0, 503.0) == POLARIS  # 0.7 degrees from the pole, which stands in the middle
+    assert tapped(request, 5.0, 5.0) is None
+    answered = Client().get("/sky/tapped/", {"kind": "pole", "x": "500", "y": "503"})
+    assert answered.url == "/find/?q=sky%3AHIP+11767"
+    for given in ({}, {"x": "no", "y": "1"}, {"x": "5", "y": "5"}, {"x": "500", "y": "500", "year": "x"}):
+        assert Client().get("/sky/tapped/", given).url == "/sky/"
+
+
+def test_a_name_given_on_the_sky_page_is_asked_for():
+    assert Client().get("/find/", {"sky": 'The "Stair'}).url == "/find/?q=sky%3A%22The+Stair%22"
+
+
+def test_pages_lead_to_all_that_leads_to_them(world):
+    client = Client()
+    for key, kind, aim in (("stair", "figures", "sky"), ("cove", "places", "near"), ("tole", "people", "who")):
+        shown = client.get(f"/{kind}/{world[key].ref}/").content.decode()
+        assert f"/find/?q={aim}%3A%22" in shown, kind
+    assert "/find/?q=sky%3AHIP+65474" in client.get(f"/figures/{world['egg'].ref}/").content.decode()

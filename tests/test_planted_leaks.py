@@ -25,7 +25,7 @@ from archive.access import details, found, gate, layout, policy, showing, sound
 from archive.access.gate import Gate
 from archive.maps import frame
 from archive.models import Item, Level, Place
-from archive.search import finding, query, sight
+from archive.search import counting, finding, query, sight
 from archive.views import middleware
 
 from .crawl import Answer, Ask, asks, crawl
@@ -54,8 +54,8 @@ def ranking_counts_hidden_documents(patch: Patch) -> None:
 
 
 def facets_count_hidden_passages(patch: Patch) -> None:
-    real = finding._facets
-    patch.setattr(finding, "_facets", lambda held, answers: real(held, np.ones_like(answers)))
+    real = counting.facets
+    patch.setattr(counting, "facets", lambda held, answers: real(held, np.ones_like(answers)))
     patch.setattr(
         sight.Sight, "_met_ties",
         lambda self, kinds: (self.level[self.board.layout.tie_target] >= Level.DESCRIPTION)

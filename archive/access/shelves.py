@@ -106,6 +106,13 @@ def postings(of_edition: int, word: bytes, after: bytes | None, first: int, fina
     return rows
 
 
+def words(of_edition: int) -> list[bytes]:
+    """Every word of an edition, ascending."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT DISTINCT word FROM archive_posting WHERE edition = %s ORDER BY word", [of_edition])
+        return [bytes(row[0]) for row in cursor.fetchall()]
+
+
 @contextmanager
 def alone(*, wait: bool = True) -> Iterator[bool]:
     """Whether this connection is the only one that builds an edition; the database ends that when it goes away."""

@@ -8,7 +8,7 @@ only where mirror, place and figure are (as `showing.figures` and `showing.mirro
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -70,7 +70,7 @@ class Spots:
     east: np.ndarray
 
 
-def _table(rows: list[tuple[int, ...]], columns: int) -> Numbers:
+def _table(rows: Sequence[tuple[int, ...]], columns: int) -> Numbers:
     return np.array(rows, dtype=np.int64).reshape(-1, columns)
 
 
@@ -124,8 +124,8 @@ def spots(gate: Gate) -> Spots:
     held = _places.under(gate.policy)
     numbers = held[:, 0].astype(np.int64)
     levels = layout.levels_at(gate.levels, numbers)
-    numbers, held, levels = (each[levels >= Level.DESCRIPTION] for each in (numbers, held, levels))
-    exact = levels >= Level.OPEN
+    met = levels >= Level.DESCRIPTION
+    numbers, held, exact = numbers[met], held[met], levels[met] >= Level.OPEN
     _, latitude, longitude, cell = held.T
     south, west = (np.round(np.floor(degrees / cell) * cell, 6) for degrees in (latitude, longitude))
     north, east = np.minimum(np.round(south + cell, 6), 90.0), np.minimum(np.round(west + cell, 6), 180.0)

@@ -27,6 +27,7 @@ from .deskwork import Draft, Revision, Upload
 from .figures import Figure, Mirror, Shape
 from .house import House, IndexDebt
 from .items import TIE_ENDS, Item, Kind, Name, Tie, TieKind, new_ref
+from .kept import KeptSearch
 from .layers import Layer
 from .people import Person
 from .places import Place
@@ -70,6 +71,7 @@ __all__ = [
     "IndexDebt",
     "Item",
     "ItemCaution",
+    "KeptSearch",
     "Kind",
     "Layer",
     "LedgerRow",

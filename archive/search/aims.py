@@ -1,4 +1,4 @@
-"""Asking for things: sky: near: who: from: when: in: season:. Each becomes an `Aim`: what answers, and by which way.
+"""Asking for things: sky: near: who: from: when: in: season: heard:. Each becomes an `Aim`.
 
 Everything is worked out from what the viewer meets: ties of which both ends are met, stars of figures met in full,
 spots of places as far as they may be known. The language is explained on the find page.
@@ -20,7 +20,7 @@ from ..access.layout import Flags, Numbers
 from ..models import Kind, Level, TieKind
 from ..timecode import edtf
 from . import facts
-from .query import FROM, IN, NEAR, SEASON, SKY, WHEN, WHO, Clause
+from .query import FROM, HEARD, IN, NEAR, SEASON, SKY, WHEN, WHO, Clause
 from .sight import Sight, Ties
 from .stock import NO_NUMBERS
 
@@ -70,7 +70,8 @@ def _no_ties() -> Ties:
 @dataclass(frozen=True)
 class Aim:
     """What answers. `plain` by document: it does without a tie (a date, a language). `said` are atoms in which the
-    thing is spoken of, side by side with their documents. `trouble` says what is wrong with the question.
+    thing is spoken of, side by side with their documents; `heard` are documents in which its name may be misheard, with
+    what stands there instead. `trouble` says what is wrong with the question.
     """
 
     plain: Flags
@@ -79,6 +80,7 @@ class Aim:
     said: Numbers = field(default_factory=lambda: NO_NUMBERS)
     said_in: Numbers = field(default_factory=lambda: NO_NUMBERS)
     words: frozenset[str] = frozenset()
+    heard: tuple[tuple[int, str], ...] = ()
     trouble: str = ""
 
     @property
@@ -107,17 +109,20 @@ class Aim:
         here = np.flatnonzero(self.ties.documents == document).tolist()
         pairs = {(int(self.ties.targets[at]), lay.TIES[self.ties.kinds[at]]) for at in here}
         found = [Reached(kind, thing, self.roles[thing]) for thing, kind in pairs]
-        if not found and (self.said_in == document).any():
-            return [Reached(IN_WORDS)]
+        if not found:
+            instead = [Reached(HEARD_AS, heard=words) for where, words in self.heard if where == document]
+            is_said = document in self.said_in and not instead
+            return [Reached(IN_WORDS)] if is_said else list(dict.fromkeys(instead))
         return sorted(found, key=lambda one: (ROLES.index(one.role.role), -one.role.amount, one.way, one.thing))
 
 
 def meet(ask: Ask, clause: Clause) -> Aim:
     """What answers this aim for this viewer."""
-    from . import nearby, skyward
+    from . import nearby, skyward, spoken
 
     reading: dict[str, Callable[[Ask, Clause], Aim]] = {
         SKY: skyward.aim, NEAR: nearby.aim, WHO: _who, FROM: _from, WHEN: _when, IN: _in, SEASON: _season,
+        HEARD: spoken.aim,
     }
     return reading[clause.field](ask, clause)
 

@@ -16,26 +16,16 @@ from numpy.typing import NDArray
 from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.layout import Flags, Numbers
-from . import aims, engine, facts, meeting, ranking
+from . import aims, counting, engine, facts, meeting, ranking
 from .aims import Aim, Ask, Reached, Role
+from .counting import FIT
 from .meeting import ALONG, Met, tied
 from .query import AIMS, Clause, Query
-from .sight import OPEN, Sight, sight_of
+from .sight import Sight, sight_of
 from .stock import Damaged
 
-FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST = "fit", "meant", "recording", "oldest", "newest"
-SORTS = (FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST)
 TIED, ONLY_WORDS = "tied", "words"
-HOWS = (TIED, ONLY_WORDS)
 MOST_THINGS = 12
-
-# What the results can be narrowed by, and the ties that each counts.
-FACETS: dict[str, tuple[str, ...]] = {
-    "topic": ("topic",),
-    "person": ("told_by", "had_from", "tells_of"),
-    "place": ("belongs_to", "recorded_at"),
-    "figure": ("names_figure",),
-}
 
 
 @dataclass(frozen=True)
@@ -43,7 +33,7 @@ class Wanted:
     """What is asked: the query, and what narrows it. `things` are item numbers, all of which must be tied.
 
     `how`: only passages that are tied to what an aim asks for, or only those that speak of it in words. `unknown`: one
-    of the narrowings leads nowhere for this viewer, so nothing can answer.
+    of the narrowings leads nowhere for this viewer, so nothing can answer. `without`: item numbers to leave out.
     """
 
     query: Query
@@ -55,6 +45,7 @@ class Wanted:
     only_heard: bool = False
     how: str = ""
     unknown: bool = False
+    without: frozenset[int] = frozenset()
     sort: str = FIT
 
 
@@ -99,28 +90,11 @@ class Found:
 
 def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
     """The page of the answer. Raises engine.NotReady where there is no index yet."""
-    try:
-        return _find(gate, sight_of(gate, engine.current()), wanted, page, size)
-    except Damaged:
-        engine.found_damaged()
-        return _find(gate, sight_of(gate, engine.current()), wanted, page, size)
-
-
-def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Found:
-    query = wanted.query
-    ask = Ask(gate, sight, lambda clause: meeting.standing(sight, clause))
-    groups = [[_meet_any(ask, option) for option in clause.options] for clause in query.wanted]
-    met = [each for group in groups for each in group]
-    asked = [each.aim for each in met if each.aim is not None]
-    answers = _answers(ask, query, groups)
+    answer = _answered(gate, wanted)
+    sight, met, asked = answer.sight, answer.met, answer.asked
     scores = _scores(sight, met)
-    things = [] if query.is_wordless else _things(sight, groups)
-    answers &= _narrowed(sight, wanted)
-    hows = _hows(asked, answers)
-    if wanted.how in hows:
-        answers = hows[wanted.how]
-    documents = np.flatnonzero(answers)
-    ordered = _ordered(sight, documents, scores, wanted.sort, _amounts(sight, asked))
+    documents = np.flatnonzero(answer.flags)
+    ordered = counting.ordered(sight, documents, scores, wanted.sort, _amounts(sight, asked))
     pages = max(1, -(-len(ordered) // size))
     page = min(max(1, page), pages)
     shown = ordered[(page - 1) * size : page * size]
@@ -129,17 +103,58 @@ def _find(gate: Gate, sight: Sight, wanted: Wanted, page: int, size: int) -> Fou
         page=page,
         pages=pages,
         hits=_hits(sight, shown, scores, met),
-        things=things,
-        facets=_facets(sight, answers),
-        kinds=_kinds(sight, documents),
-        languages=_languages(sight, documents),
-        heard=int(np.count_nonzero(_heard(sight)[documents])),
-        alone=[] if len(ordered) else _alone(sight, groups),
-        hows=[(how, int(np.count_nonzero(flags))) for how, flags in hows.items()],
+        things=[] if wanted.query.is_wordless else _things(sight, answer.groups),
+        facets=counting.facets(sight, answer.flags),
+        kinds=counting.kinds(sight, documents),
+        languages=counting.languages(sight, documents),
+        heard=int(np.count_nonzero(sight.heard[documents])),
+        alone=[] if len(ordered) else _alone(sight, answer.groups),
+        hows=[(how, int(np.count_nonzero(flags))) for how, flags in answer.hows.items()],
         takes_in=_takes_in(sight, asked),
         troubles=[(each.clause.typed, each.aim.trouble) for each in met if each.aim is not None and each.aim.trouble],
         words=frozenset(word for aim in asked for word in aim.words),
     )
+
+
+def answering(gate: Gate, wanted: Wanted) -> list[int]:
+    """The item numbers of all that answers, ascending. Raises engine.NotReady where there is no index yet."""
+    answer = _answered(gate, wanted)
+    return [int(number) for number in answer.sight.board.numbers[np.flatnonzero(answer.flags)]]
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """What answers, by document, before it is put in order."""
+
+    sight: Sight
+    groups: list[list[Met]]
+    flags: Flags
+    hows: dict[str, Flags]
+
+    @property
+    def met(self) -> list[Met]:
+        return [each for group in self.groups for each in group]
+
+    @property
+    def asked(self) -> list[Aim]:
+        return [each.aim for each in self.met if each.aim is not None]
+
+
+def _answered(gate: Gate, wanted: Wanted) -> _Answer:
+    try:
+        return _answer(gate, sight_of(gate, engine.current()), wanted)
+    except Damaged:
+        engine.found_damaged()
+        return _answer(gate, sight_of(gate, engine.current()), wanted)
+
+
+def _answer(gate: Gate, sight: Sight, wanted: Wanted) -> _Answer:
+    ask = Ask(gate, sight, lambda clause: meeting.standing(sight, clause))
+    groups = [[_meet_any(ask, option) for option in clause.options] for clause in wanted.query.wanted]
+    flags = _answers(ask, wanted.query, groups) & _narrowed(sight, wanted)
+    asked = [each.aim for group in groups for each in group if each.aim is not None]
+    hows = _hows(asked, flags)
+    return _Answer(sight, groups, hows.get(wanted.how, flags), hows)
 
 
 def _alone(sight: Sight, groups: list[list[Met]]) -> list[tuple[Clause, int]]:
@@ -224,7 +239,9 @@ def _narrowed(sight: Sight, wanted: Wanted) -> Flags:
     if wanted.first_day is not None or wanted.last_day is not None:
         kept &= facts.told_between(sight, wanted.first_day, wanted.last_day)
     if wanted.only_heard:
-        kept &= _heard(sight)
+        kept &= sight.heard
+    if wanted.without:
+        kept &= ~np.isin(numbers, list(wanted.without))
     return kept
 
 
@@ -233,39 +250,7 @@ def _language_code(sight: Sight, language: str) -> int:
     return languages.index(language) + 1 if language in languages else -1
 
 
-def _heard(sight: Sight) -> Flags:
-    """By document: passages with sound that this viewer may hear."""
-    numbers, lies = sight.board.numbers, sight.board.layout
-    whole = lay.offered_whole(lies, sight.level, sight.trusted)[numbers]
-    segment = (lies.kind[numbers] == lay.code("segment")) & (sight.level[numbers] >= OPEN)
-    return (whole | segment) & ~lay.silent(lies, sight.level, numbers)
-
-
-# --- order, counts and details ---
-
-
-def _ordered(
-    sight: Sight, documents: Numbers, scores: NDArray[np.float64], sort: str, amounts: NDArray[np.float64]
-) -> Numbers:
-    """By fit, by how much is meant, by recording or by date told; equal ones by date, then name, then ref.
-
-    What has no date comes last, and so does what lies in no recording that is met.
-    """
-    lies, numbers = sight.board.layout, sight.board.numbers[documents]
-    days = facts.first_day(sight)[documents]
-    days = np.where(days == 0, np.iinfo(np.int64).max if sort != NEWEST else np.iinfo(np.int64).min, days)
-    ranks = lies.rank[numbers]
-    known = facts.knows_recording(sight)[documents]
-    holders = np.where(known, lies.rank[lies.holder[numbers]], np.iinfo(np.int64).max)
-    starts = np.where(known, lies.start_ms[numbers], 0)
-    keys = {
-        FIT: (ranks, days, -scores[documents]),
-        MEANT: (ranks, days, -scores[documents], -amounts[documents]),
-        ALONG_RECORDING: (ranks, starts, holders),
-        OLDEST: (ranks, days),
-        NEWEST: (ranks, -days) if len(days) else (ranks, days),
-    }[sort]
-    return documents[np.lexsort(keys)]
+# --- what aims add ---
 
 
 def _amounts(sight: Sight, asked: list[Aim]) -> NDArray[np.float64]:
@@ -291,36 +276,7 @@ def _takes_in(sight: Sight, asked: list[Aim]) -> list[tuple[int, Role]]:
     return [(number, roles[number]) for number in order]
 
 
-def _facets(sight: Sight, answers: Flags) -> dict[str, list[tuple[int, int]]]:
-    """For each facet, the things that passages among the answers are tied to, and how many passages each."""
-    ranks = sight.board.layout.rank
-    found = {}
-    for name, kinds in FACETS.items():
-        ties = sight.ties(*kinds)
-        taken = answers[ties.documents]
-        numbers, counts = _counted_once(ties.targets[taken], ties.documents[taken], len(answers))
-        order = np.lexsort((ranks[numbers], -counts))
-        found[name] = list(zip(numbers[order].tolist(), counts[order].tolist(), strict=True))
-    return found
-
-
-def _counted_once(targets: Numbers, documents: Numbers, count: int) -> tuple[Numbers, Numbers]:
-    """The targets, and how many different documents each stands beside."""
-    pairs = np.unique(targets * count + documents)
-    return np.unique(pairs // max(count, 1), return_counts=True)
-
-
-def _kinds(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
-    kinds = sight.board.layout.kind[sight.board.numbers[documents]]
-    counted = [(kind, int(np.count_nonzero(kinds == lay.code(kind)))) for kind in ("segment", "recording")]
-    return [(kind, count) for kind, count in counted if count]
-
-
-def _languages(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
-    codes, counts = np.unique(facts.language(sight)[documents], return_counts=True)
-    names = sight.board.layout.languages
-    found = [(names[code - 1], int(count)) for code, count in zip(codes, counts, strict=True) if code]
-    return sorted(found, key=lambda one: (-one[1], one[0]))
+# --- details of what is shown ---
 
 
 def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[Met]) -> list[Hit]:

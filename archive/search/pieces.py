@@ -16,6 +16,7 @@ import tempfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import IO, Any
 
@@ -83,6 +84,11 @@ class Piece:
     def _slice(self, first: int, after: int) -> slice:
         bounds = self["first_entry"]
         return slice(int(bounds[first]), int(bounds[after]))
+
+    def vocabulary(self) -> list[str]:
+        """Every word, ascending by its bytes."""
+        bounds, letters = self["first_letter"].tolist(), self["letters"].tobytes()
+        return [letters[first:after].decode("utf-8", "replace") for first, after in pairwise(bounds)]
 
     def _word(self, at: int) -> bytes:
         bounds = self["first_letter"]

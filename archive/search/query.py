@@ -1,6 +1,6 @@
 """The query language: words, beginnings*, “phrases”, this | or that, -without, and by: at: of: on: title: for where.
 
-sky: near: who: from: when: in: season: ask for things rather than words (archive.search.aims).
+sky: near: who: from: when: in: season: heard: ask for things rather than words (archive.search.aims).
 
 All that is asked must be met, or one of what bars stand between; what a minus stands before must not. Reading never
 fails: what is no word is passed over, an open quotation mark is closed at the end, and what is too long is cut and
@@ -22,8 +22,9 @@ LEAST_LETTERS = 3  # before the star of a beginning
 # Field names as they are typed, before a colon.
 BY, AT, OF, ON, TITLE = "by", "at", "of", "on", "title"
 SKY, NEAR, WHO, FROM, WHEN, IN, SEASON = "sky", "near", "who", "from", "when", "in", "season"
+HEARD = "heard"
 # What follows these is a value of its own: it is not looked for in what was said.
-AIMS = (SKY, NEAR, WHO, FROM, WHEN, IN, SEASON)
+AIMS = (SKY, NEAR, WHO, FROM, WHEN, IN, SEASON, HEARD)
 FIELDS = (BY, AT, OF, ON, TITLE, *AIMS)
 
 BAR = "|"

@@ -12,20 +12,17 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from ..access import found, skyties
-from ..access.indexing import Field
+from ..access import skyties
 from ..access.layout import Numbers
 from ..models import Kind, TieKind
 from ..sky.catalogue import load_catalogue
 from ..sky.starnames import called
+from . import spoken
 from .aims import ASKED, HOLDS, MIRRORS, OVERLAPS, PART, WHOLE, Aim, Ask, Role, along, met_ties, named, nothing
 from .query import Clause
-from .stock import NO_NUMBERS
-from .words import words_of
 
 SEVERAL = re.compile(r"\s*[,;]\s*")
 MOST_STARS = 40
-OWN_WORDS = (Field.TITLE, Field.SUMMARY, Field.CUE)
 NUMBER = re.compile(r"(?:hip\s*)?\d+", re.IGNORECASE)
 
 
@@ -37,16 +34,19 @@ def aim(ask: Ask, clause: Clause) -> Aim:
     roles = _roles(ask, figures, hips)
     kinds = (TieKind.NAMES_FIGURE.value, TieKind.BELONGS_TO.value)
     spoken_of = [number for number, role in roles.items() if role.role in (ASKED, HOLDS, PART)]
-    phrases = _phrases(ask, spoken_of, hips)
-    said, said_in = _said(ask, phrases)
-    words = frozenset(word for phrase in phrases for word in phrase)
-    return Aim(nothing(ask.sight).plain, along(ask.sight, kinds, roles), roles, said, said_in, words)
+    names = [*spoken.names_of(ask, spoken_of), *_star_names(hips)]
+    return spoken.with_words(ask, Aim(nothing(ask.sight).plain, along(ask.sight, kinds, roles), roles), names)
 
 
 def stars_called(text: str) -> tuple[int, ...]:
     """The stars meant by one handle, or by several with commas between; ascending."""
     parts = [part for part in SEVERAL.split(text) if part][:MOST_STARS]
     return tuple(sorted({hip for part in parts for hip in called(part)}))
+
+
+def _star_names(hips: tuple[int, ...]) -> list[str]:
+    known = load_catalogue().names
+    return [name for hip in hips if hip in known for name in (known[hip].name, *known[hip].others) if name]
 
 
 # --- things ---
@@ -104,26 +104,3 @@ def _add_places(ask: Ask, roles: dict[int, Role], figures: list[int], asked_star
     for place in np.unique(pairs.places[held]).tolist():
         own = np.unique(pairs.hips[(pairs.places == place) & np.isin(pairs.hips, asked_stars)])
         roles.setdefault(place, Role(MIRRORS, len(own) * each))
-
-
-# --- words ---
-
-
-def _phrases(ask: Ask, figures: list[int], hips: tuple[int, ...]) -> list[tuple[str, ...]]:
-    """Every name, as words, that these figures and stars go by."""
-    wanted = set(figures)
-    texts = [one.text for one in found.names(ask.gate.policy) if one.number in wanted and found.is_met(ask.gate, one)]
-    known = load_catalogue().names
-    texts += [name for hip in hips if hip in known for name in (known[hip].name, *known[hip].others) if name]
-    return sorted({tuple(words) for text in texts if (words := words_of(text))})
-
-
-def _said(ask: Ask, phrases: list[tuple[str, ...]]) -> tuple[Numbers, Numbers]:
-    """The atoms of segments and recordings in which one of these stands, and the documents they belong to."""
-    board = ask.sight.board
-    atoms = [NO_NUMBERS, *(ask.standing(Clause("", phrase))[0] for phrase in phrases)]
-    own = np.unique(np.concatenate(atoms))
-    own = own[np.isin(board.stock.part[own], OWN_WORDS)]
-    which, documents = ask.sight.homes_of(own)
-    told = board.is_told[documents]
-    return own[which][told], documents[told]

@@ -45,6 +45,8 @@ class Part(Protocol):
 
     def places_of(self, word: str) -> NDArray[Any]: ...
 
+    def vocabulary(self) -> list[str]: ...
+
 
 @dataclass(eq=False)
 class Stock:
@@ -252,4 +254,4 @@ def _sweep(folder: Path, names: set[str]) -> None:
             path.unlink(missing_ok=True)
 
 
-__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Postings", "Stock", "changed_between", "runs"]
+__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Part", "Postings", "Stock", "changed_between", "runs"]

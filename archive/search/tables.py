@@ -59,6 +59,10 @@ class TablePiece:
     def places_of(self, word: str) -> Numbers:
         return self._standings(word, False)[1]
 
+    def vocabulary(self) -> list[str]:
+        """Every word of the edition: of more sheets than these, which does no harm where words are only looked up."""
+        return [word.decode("utf-8", "replace") for word in shelves.words(self.edition)]
+
     @cached_property
     def _begins(self) -> Numbers:
         """By atom: the place of its first word among all words of the piece."""

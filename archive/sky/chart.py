@@ -156,7 +156,8 @@ def _num(value: float) -> str:
     return "0.0" if text == "-0.0" else text
 
 
-def _scaled(page: Floats) -> Floats:
+def scaled(page: Floats) -> Floats:
+    """From the unit disc to the chart's own units, 1000 wide."""
     return page * _SCALE + _BOX
 
 
@@ -199,7 +200,7 @@ def _milky_layer(view: View, words: ChartWords) -> str:
         (upper, up_in), (lower, low_in) = (project(view, edge) for edge in band_edges(share))
         quads = _within_rim(np.stack([upper[:-1], upper[1:], lower[1:], lower[:-1]], axis=1))
         shown = up_in[:-1] | up_in[1:] | low_in[1:] | low_in[:-1]
-        outline = "".join(_path(_scaled(quad), close=True) for quad in quads[shown])
+        outline = "".join(_path(scaled(quad), close=True) for quad in quads[shown])
         if outline:
             parts.append(f'<path class="sc-milky" fill-opacity=".1" d="{outline}"/>')
     return _tag("g", _tag("title", escape(words.milky_way)) + "".join(parts)) if parts else ""
@@ -211,7 +212,7 @@ def _circle_layer(view: View) -> str:
     parts = []
     for back in (view.sky.matrix, ecliptic_matrix(view.sky.year)):
         points, shown = project(view, rotate_back(back, around))
-        path = _broken_path(_scaled(points), shown)
+        path = _broken_path(scaled(points), shown)
         parts.append(f'<path class="sc-circle" fill="none" stroke="currentColor" d="{path}"/>' if path else "")
     return "".join(parts)
 
@@ -248,7 +249,7 @@ def _figure_lights(figures: Iterable[FigureDrawing], sky: Sky) -> _Lights:
 def _star_layer(view: View, stars: Catalogue, request: ChartRequest) -> str:
     rows = stars.brighter(request.v_limit)
     points, shown = project(view, apparent_vectors(stars, rows, float(jd_of_epoch(view.sky.year))))
-    points, rows = _scaled(points[shown]), rows[shown]
+    points, rows = scaled(points[shown]), rows[shown]
     hues, radii = _hue(stars.b_v[rows]), _radius(stars.v_mag[rows])
     groups = []
     for hue in range(5):
@@ -295,7 +296,7 @@ def _figure(view: View, lights: _Lights, figure: FigureDrawing) -> str:
     if not shown.any():
         return ""
     parts = [_tag("title", escape(figure.name)), _figure_lines(view, fixed, hips, figure)]
-    points = _scaled(points)
+    points = scaled(points)
     ringed = [hips.index(int(hip)) for hip in figure.stars]
     parts += [f'<circle class="sc-ring" fill="none" stroke="currentColor" cx="{_num(points[i, 0])}" '
               f'cy="{_num(points[i, 1])}" r="9"/>' for i in sorted(set(ringed)) if shown[i]]
@@ -311,7 +312,7 @@ def _figure_lines(view: View, fixed: Floats, hips: list[int], figure: FigureDraw
         return ""
     ends = np.array([[hips.index(int(a)), hips.index(int(b))] for a, b in figure.lines])
     points, shown = project(view, arcs(fixed[ends[:, 0]], fixed[ends[:, 1]]))
-    path = "".join(_broken_path(p, s) for p, s in zip(_scaled(points), shown, strict=True))
+    path = "".join(_broken_path(p, s) for p, s in zip(scaled(points), shown, strict=True))
     return f'<path class="sc-line" fill="none" stroke="currentColor" d="{path}"/>' if path else ""
 
 
@@ -320,7 +321,7 @@ def _horizon_layer(view: View, words: ChartWords) -> str:
     parts = [rim]
     if view.kind == "pole":
         points, shown = project_horizontal(view, horizon_circle())
-        edge = _scaled(points)
+        edge = scaled(points)
         if shown.all():
             around = f"M{_num(_BOX - _SCALE)} 500a{_num(_SCALE)} {_num(_SCALE)} 0 1 0 {_num(2 * _SCALE)} 0" \
                      f"a{_num(_SCALE)} {_num(_SCALE)} 0 1 0 {_num(-2 * _SCALE)} 0Z"
@@ -336,7 +337,7 @@ def _compass(view: View, words: ChartWords) -> str:
     quarters = horizon_circle(step_deg=90)[:4]
     points, _ = project_horizontal(view, quarters)
     length = np.maximum(np.hypot(points[:, 0], points[:, 1]), 1e-6)[:, None]
-    outward = _scaled(points * np.minimum(1.0 + 0.07 / length, 1.09 / length))
+    outward = scaled(points * np.minimum(1.0 + 0.07 / length, 1.09 / length))
     letters = (words.north, words.east, words.south, words.west)
     return "".join(_text(letter, float(x), float(y) + 8, "sc-point", text_anchor="middle")
                    for letter, (x, y) in zip(letters, outward.tolist(), strict=True))
@@ -351,7 +352,7 @@ def _body_layer(view: View, request: ChartRequest) -> str:
         point, shown = project(view, apparent_direction(body, jd_tt)[0])
         if not shown:
             continue
-        x, y = _scaled(point).tolist()
+        x, y = scaled(point).tolist()
         name = request.words.bodies.get(body, body)
         if body == "moon":
             name = f"{name} {float(moon_phase(jd_tt)[0]) * 100:.0f} %"
@@ -371,10 +372,10 @@ def _path_layer(view: View, request: ChartRequest) -> str:
     south = view.sky.lat < 0
     points, shown = project(view, celestial_pole(np.linspace(first, last, 241), south))
     parts = [_tag("title", escape(request.words.pole_path)),
-             f'<path class="sc-path" fill="none" stroke="currentColor" d="{_broken_path(_scaled(points), shown)}"/>']
+             f'<path class="sc-path" fill="none" stroke="currentColor" d="{_broken_path(scaled(points), shown)}"/>']
     years = np.arange(first, last + 1, step)
     points, shown = project(view, celestial_pole(years.astype(float), south))
-    for year, (x, y) in zip(years[shown].tolist(), _scaled(points[shown]).tolist(), strict=True):
+    for year, (x, y) in zip(years[shown].tolist(), scaled(points[shown]).tolist(), strict=True):
         parts.append(f'<circle class="sc-path-dot" cx="{_num(x)}" cy="{_num(y)}" r="3"/>'
                      + _text(request.words.year(year), x + 5, y - 4, "sc-path-year"))
     return _tag("g", "".join(parts))

@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
-from django import forms
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from ..access import found, showing
-from ..access.dates import days_of
 from ..access.found import FoundCue
 from ..access.gate import Gate, Page
 from ..access.showing import Label, RecordingCard, SegmentCard
 from ..search import finding, query, suggest
 from ..search.engine import NotReady
-from ..search.finding import ALONG_RECORDING, FACETS, FIT, MEANT, NEWEST, OLDEST, Found, Hit, Wanted
-from ..search.query import Marks
+from ..search.finding import Found, Hit
 from ..search.words import marked
 from ..templatetags.undersky import clock, event_date, language_name
 from ..timecode.times import Span, format_fragment
+from . import find_form, kept
+from .find_form import KIND_WORDS, Marks
 from .finding_words import HOW_WORDS, WAY_WORDS, role_words, trouble_words
 from .loading import GatedRequest
 from .pages import parts
@@ -34,7 +31,6 @@ from .pages.parts import Shown
 PAGE = 20
 CHOICES = 8
 MOST_CHOICES = 200
-MOST_MARKS = 12
 MOST_TAKEN_IN = 24
 MOST_WAYS = 4
 
@@ -44,41 +40,6 @@ FACET_WORDS = {
     "person": gettext_lazy("Person"),
     "topic": gettext_lazy("Topic"),
 }
-KIND_WORDS = {"segment": gettext_lazy("Segments"), "recording": gettext_lazy("Recordings")}
-
-
-def check_date(text: str) -> None:
-    if days_of(text) is None:
-        raise ValidationError(
-            _("“%(text)s” is not a date. Write a year, 1962-07 or 1962-07-14, or 196X for the 1960s."),
-            params={"text": text},
-        )
-
-
-class FindForm(forms.Form):
-    q = forms.CharField(label=gettext_lazy("Words, a name, a star or a place"), required=False, strip=False)
-    since = forms.CharField(
-        label=gettext_lazy("Told from"),
-        required=False,
-        validators=[check_date],
-        help_text=gettext_lazy("A year or a date, like 1962 or 1962-07-14."),
-    )
-    until = forms.CharField(label=gettext_lazy("Told until"), required=False, validators=[check_date])
-    sort = forms.ChoiceField(
-        label=gettext_lazy("In order of"),
-        required=False,
-        choices=[
-            (FIT, gettext_lazy("fit")),
-            (MEANT, gettext_lazy("how much of the figure is meant")),
-            (ALONG_RECORDING, gettext_lazy("recording")),
-            (OLDEST, gettext_lazy("date told, oldest first")),
-            (NEWEST, gettext_lazy("date told, newest first")),
-        ],
-    )
-
-    def day(self, name: str, last: bool) -> int | None:
-        days = days_of(self.cleaned_data.get(name, ""))
-        return days[last] if days else None
 
 
 # --- the page ---
@@ -86,70 +47,29 @@ class FindForm(forms.Form):
 
 @require_safe
 def page(request: GatedRequest) -> HttpResponse:
-    form = FindForm(_typed(request))
-    form.is_valid()
-    asked = query.read(request.GET.get("q", ""))
-    marks = _marks(request)
-    context: Shown = {"nav": "find", "form": form, "q": request.GET.get("q", ""), "kept": marks.kept, "asked": asked}
+    if request.GET.get("sky", "").strip():
+        return redirect(parts.asked_url(f'sky:"{request.GET["sky"].replace(chr(34), "")}"'))
+    since = kept.since(request)
+    question = find_form.question(request.gate, request.GET, frozenset(since.seen.tolist()) if since else frozenset())
+    context: Shown = {
+        "nav": "find",
+        "form": question.form,
+        "q": request.GET.get("q", ""),
+        "kept": question.marks.kept,
+        "asked": question.asked,
+        "keeping": kept.offered(request, since),
+    }
     try:
-        answer = finding.find(request.gate, _wanted(form, asked, marks, request), parts.page_number(request), PAGE)
+        answer = finding.find(request.gate, question.wanted, parts.page_number(request), PAGE)
     except NotReady:
         response = render(request, "find.html", {**context, "is_waiting": True}, status=503)
         response.headers["Retry-After"] = "30"
         return response
     found.note_words(request.gate, [hit.number for hit in answer.hits if hit.cue])
-    return render(request, "find.html", context | _answer(request, answer, asked, marks))
+    return render(request, "find.html", context | _answer(request, answer, question.asked, question.marks))
 
 
-def _typed(request: HttpRequest) -> Shown:
-    """What was typed, with the order that holds where none was chosen."""
-    typed = {name: request.GET.get(name, "") for name in ("q", "since", "until", "sort")}
-    return typed | {"sort": typed["sort"] if typed["sort"] in finding.SORTS else FIT}
-
-
-@dataclass(frozen=True)
-class _Marks:
-    """What the results are narrowed by: things by facet (their numbers), and what the form has to keep of it."""
-
-    things: dict[str, list[int]]
-    kept: list[tuple[str, str]]
-    is_unknown: bool
-
-    @property
-    def numbers(self) -> tuple[int, ...]:
-        return tuple(number for numbers in self.things.values() for number in numbers)
-
-
-def _marks(request: GatedRequest) -> _Marks:
-    kept = [(name, ref) for name in FACETS for ref in dict.fromkeys(request.GET.getlist(name))][:MOST_MARKS]
-    things: dict[str, list[int]] = {}
-    is_unknown = False
-    for name, ref in kept:
-        number = found.number_of(request.gate, name, ref)
-        is_unknown |= number is None
-        if number is not None:
-            things.setdefault(name, []).append(number)
-    others = [(name, request.GET[name]) for name in ("kind", "language", "heard", "how") if request.GET.get(name)]
-    return _Marks(things, kept + others, is_unknown)
-
-
-def _wanted(form: FindForm, asked: query.Query, marks: _Marks, request: GatedRequest) -> Wanted:
-    kind = request.GET.get("kind", "")
-    return Wanted(
-        query=asked,
-        kind=kind if kind in KIND_WORDS else "",
-        things=marks.numbers,
-        language=request.GET.get("language", ""),
-        first_day=form.day("since", False),
-        last_day=form.day("until", True),
-        only_heard=bool(request.GET.get("heard")),
-        how=request.GET.get("how", ""),
-        unknown=marks.is_unknown,
-        sort=form.data["sort"],
-    )
-
-
-def _answer(request: GatedRequest, answer: Found, asked: query.Query, marks: _Marks) -> Shown:
+def _answer(request: GatedRequest, answer: Found, asked: query.Query, marks: Marks) -> Shown:
     return {
         "total": answer.total,
         "items": _items(request.gate, answer.hits, _all_marks(asked, answer)),
@@ -175,9 +95,9 @@ def _things(gate: Gate, numbers: list[int], asked: query.Query) -> list[Shown]:
     ]
 
 
-def _all_marks(asked: query.Query, answer: Found) -> Marks:
+def _all_marks(asked: query.Query, answer: Found) -> query.Marks:
     """The words to mark: those asked for, and the names that were looked for."""
-    return Marks(asked.marks.words | answer.words, asked.marks.beginnings)
+    return query.Marks(asked.marks.words | answer.words, asked.marks.beginnings)
 
 
 def _takes_in(gate: Gate, answer: Found) -> list[Shown]:
@@ -198,14 +118,14 @@ def _page(answer: Found) -> Any:
 # --- results ---
 
 
-def _items(gate: Gate, hits: list[Hit], marks: Marks) -> list[Shown]:
+def _items(gate: Gate, hits: list[Hit], marks: query.Marks) -> list[Shown]:
     numbers = [hit.number for hit in hits]
     lines = found.cues(gate, [hit.cue for hit in hits if hit.cue])
     segments = {card.label.number: card for card in showing.segment_cards(gate, numbers)}
     rest = [number for number in numbers if number not in segments]
     recordings = {card.label.number: card for card in showing.recording_cards(gate, rest)}
-    ways = {number for hit in hits for _kind, number in hit.ways}
-    tied = showing.labels(gate, ways | {way.thing for hit in hits for way in hit.reached[:MOST_WAYS]})
+    things = {number for hit in hits for _kind, number in hit.ways}
+    tied = showing.labels(gate, things | {way.thing for hit in hits for way in hit.reached[:MOST_WAYS]})
     items = []
     for hit in hits:
         line, ways, aside = lines.get(hit.cue), _ways(hit, tied), {"aside": _aside(hit)}
@@ -229,10 +149,10 @@ def _ways(hit: Hit, tied: dict[int, Label]) -> list[Shown]:
 
 def _aside(hit: Hit) -> list[str]:
     """Ways that are no tie, in words."""
-    return [str(WAY_WORDS[way.way]) for way in hit.reached if not way.thing]
+    return [str(WAY_WORDS[way.way]).replace("%s", way.heard) for way in hit.reached if not way.thing]
 
 
-def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], marks: Marks) -> Shown:
+def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], marks: query.Marks) -> Shown:
     """Its own page plays its own clip, so times are counted from where it starts."""
     item = parts.segment_item(card)
     reached = {way["url"] for way in ways}
@@ -244,7 +164,7 @@ def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], marks:
     return item
 
 
-def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], marks: Marks) -> Shown:
+def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], marks: query.Marks) -> Shown:
     item = {
         "is_recording": True,
         "url": parts.address(card.label),
@@ -262,7 +182,7 @@ def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], ma
     return item
 
 
-def _play(item: Shown, line: FoundCue, at_ms: int, marks: Marks) -> None:
+def _play(item: Shown, line: FoundCue, at_ms: int, marks: query.Marks) -> None:
     url = item["url"] + format_fragment(Span(at_ms, None))
     item["play_url"], item["play_at"] = url, clock(at_ms)
     item["cue"] = {"time": clock(at_ms), "url": url, "lang": line.language, "pieces": marked(line.text, marks)}
@@ -271,7 +191,7 @@ def _play(item: Shown, line: FoundCue, at_ms: int, marks: Marks) -> None:
 # --- narrowing ---
 
 
-def _facets(request: GatedRequest, answer: Found, marks: _Marks) -> list[Shown]:
+def _facets(request: GatedRequest, answer: Found, marks: Marks) -> list[Shown]:
     shown = {name: _shown_rows(request, name, answer.facets[name], marks) for name in FACET_WORDS}
     named = showing.labels(request.gate, {number for rows in shown.values() for number, _count in rows})
     facets = [_thing_facet(request, name, rows, named, answer, marks) for name, rows in shown.items()]
@@ -280,7 +200,7 @@ def _facets(request: GatedRequest, answer: Found, marks: _Marks) -> list[Shown]:
 
 
 def _shown_rows(
-    request: HttpRequest, name: str, rows: list[tuple[int, int]], marks: _Marks
+    request: HttpRequest, name: str, rows: list[tuple[int, int]], marks: Marks
 ) -> list[tuple[int, int]]:
     """The most frequent, or all where these were asked for; what is chosen always."""
     chosen = marks.things.get(name, [])
@@ -296,7 +216,7 @@ def _thing_facet(
     rows: list[tuple[int, int]],
     named: dict[int, Label],
     answer: Found,
-    marks: _Marks,
+    marks: Marks,
 ) -> Shown:
     chosen = marks.things.get(name, [])
     choices = [_thing(request, named[number], count, number in chosen) for number, count in rows if number in named]

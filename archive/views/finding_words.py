@@ -19,6 +19,7 @@ WAY_WORDS = {
     TieKind.NAMES_FIGURE: gettext_lazy("names the figure"),
     "topic": gettext_lazy("topic"),
     aims.IN_WORDS: gettext_lazy("spoken of in words, not tied"),
+    aims.HEARD_AS: gettext_lazy("heard as “%s”, not tied"),
 }
 HOW_WORDS = {TIED: gettext_lazy("tied to it"), ONLY_WORDS: gettext_lazy("in words only")}
 TROUBLE_WORDS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver
 
-from . import account, council, desk, find, ground, home, listening, mirrors, pages, sky
+from . import account, council, desk, find, ground, home, kept, listening, mirrors, pages, sky
 
 urlpatterns: list[URLPattern | URLResolver] = [
     *home.urlpatterns,
@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *mirrors.urlpatterns,
     *listening.urlpatterns,
     *find.urlpatterns,
+    *kept.urlpatterns,
     *ground.urlpatterns,
     *sky.urlpatterns,
     *desk.urlpatterns,

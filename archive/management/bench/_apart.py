@@ -46,14 +46,19 @@ def _database(module: str) -> Iterator[str]:
 
 
 def world(**size: int) -> Any:
-    """The made-up archive, in that process: Django is set up first, so nothing of it is imported above."""
+    """The made-up archive, in that process."""
+    ready()
+    from archive.management.bench._world import Size, World
+
+    return World(Size(**size)).write()
+
+
+def ready() -> None:
+    """Set Django up over the empty database of that process: nothing of it is imported before."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
     import django
 
     django.setup()
     from django.core.management import call_command
 
-    from archive.management.bench._world import Size, World
-
     call_command("migrate", verbosity=0)
-    return World(Size(**size)).write()

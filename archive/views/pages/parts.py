@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from types import SimpleNamespace
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
@@ -177,7 +178,23 @@ def item_context(request: GatedRequest, item: Item, label: Label, nav: str, list
         "is_described": label.level == Level.DESCRIPTION,
         "ask_url": ask_url(request, item),
         "is_waiting": item.is_undecided,
+        "find_url": find_url(label),
     }
+
+
+# What the find page is asked for from the page of a thing.
+AIMS = {Kind.FIGURE: "sky", Kind.PLACE: "near", Kind.PERSON: "who", Kind.TOPIC: "on"}
+
+
+def find_url(label: Label) -> str:
+    """The find page asked for all that leads to this thing, by its name; nothing for what is not asked for so."""
+    aim = AIMS.get(Kind(label.kind))
+    return asked_url(f'{aim}:"{label.text.replace(chr(34), "")}"') if aim else ""
+
+
+def asked_url(text: str) -> str:
+    """The find page with this typed in its box."""
+    return f"{reverse('find')}?{urlencode({'q': text})}"
 
 
 def actions(request: GatedRequest, item: Item) -> list[Shown]:

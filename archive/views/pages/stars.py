@@ -11,7 +11,7 @@ from ...access.showing import ShownTie
 from ...sky.catalogue import load_catalogue
 from ...sky.errors import SkyError
 from ...sky.vectors import ra_dec
-from .parts import Shown
+from .parts import Shown, asked_url
 
 
 def name(hip: int) -> str:
@@ -48,7 +48,7 @@ def _row(hip: int) -> list[Shown]:
     known = facts(hip)
     magnitude, right_ascension, declination = known or ("", "", "")
     return [
-        {"value": name(hip)},
+        {"value": name(hip), "url": asked_url(f"sky:HIP {hip}")},
         {"value": str(hip), "number": True},
         {"value": magnitude, "number": True},
         {"value": right_ascension, "number": True},

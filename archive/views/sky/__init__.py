@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import bearing, chart, draw, horizon, star_wheel, tonight, year
+from . import bearing, chart, draw, horizon, star_wheel, tapped, tonight, year
 
 urlpatterns: list[URLPattern] = [
     *chart.urlpatterns, *tonight.urlpatterns, *horizon.urlpatterns, *year.urlpatterns, *star_wheel.urlpatterns,
-    *draw.urlpatterns, *bearing.urlpatterns,
+    *draw.urlpatterns, *bearing.urlpatterns, *tapped.urlpatterns,
 ]

@@ -137,7 +137,7 @@ def offset_hours(day: date) -> float:
     return offset.total_seconds() / 3600 if offset else 0.0
 
 
-def _asked(form: SkyForm, now: datetime) -> Asked:
+def asked_of(form: SkyForm, now: datetime) -> Asked:
     """The form's answers with what was left empty filled in."""
     given = form.cleaned_data if form.is_valid() else {}
     day = given.get("day") or now.astimezone(words.zone()).date()
@@ -196,7 +196,7 @@ def _told(asked: Asked) -> dict[str, Any]:
 @require_safe
 def sky_page(request: GatedRequest) -> HttpResponse:
     form = SkyForm(request.GET or None)
-    asked = _asked(form, request.gate.moment)
+    asked = asked_of(form, request.gate.moment)
     chart, up, trouble, told = "", [], "", {}
     if not form.is_bound or form.is_valid():
         try:
@@ -221,7 +221,7 @@ def sky_chart(request: GatedRequest) -> HttpResponse:
         told = " ".join(str(word) for errors in form.errors.values() for word in errors)
         return HttpResponse(told, status=400, content_type="text/plain; charset=utf-8")
     try:
-        svg = draw_chart(chart_request(request, _asked(form, request.gate.moment), standalone=True))
+        svg = draw_chart(chart_request(request, asked_of(form, request.gate.moment), standalone=True))
     except SkyError as error:
         return HttpResponse(str(error), status=400, content_type="text/plain; charset=utf-8")
     headers = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'self'"}
