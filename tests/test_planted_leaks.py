@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,9 @@ import pytest
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db.models import Max
+from django.http import HttpResponse, HttpResponseRedirect
 from django.test import override_settings
+from django.urls import get_resolver, path
 from django.utils.http import http_date
 
 from archive.access import details, found, gate, layout, policy, showing, sound
@@ -28,11 +31,11 @@ from archive.models import Item, Level, Place
 from archive.search import counting, finding, query, sight
 from archive.views import middleware
 
-from .crawl import Answer, Ask, asks, crawl
+from .crawl import ROUTES, Answer, Ask, asks, crawl, routes
 from .test_leaks import QUICK, taken_back
 from .twin import NOW, canaries, canaries_in
 from .twin_making import build
-from .twin_town import Archive, View, clock, settle
+from .twin_town import Archive, Town, View, clock, settle
 
 pytestmark = pytest.mark.django_db
 
@@ -213,11 +216,47 @@ def visitors_are_given_what_the_last_viewer_met(patch: Patch) -> None:
     patch.setattr(policy, "levels_for", shared)
 
 
+def peaks_run_through_closed_seconds(patch: Patch) -> None:
+    real = sound.peaks
+
+    def peaks(row: Any, hearing: Any) -> bytes | None:
+        whole = dataclasses.replace(hearing, closed_in_recording=())
+        sound.prepare(row, whole)
+        return real(row, whole)
+
+    patch.setattr(sound, "peaks", peaks)
+
+
+def _after_not_found(patch: Patch, given: Callable[[Any, Any], Any]) -> None:
+    """Have another answer given in place of 404 where there is such a thing, and the viewer does not meet it."""
+    real = middleware.PageHeaders.__call__
+
+    def call(self: Any, request: Any) -> Any:
+        response = real(self, request)
+        is_here = Item.ungated.filter(ref__in=request.path.split("/")).exists()
+        return given(request, response) if response.status_code == 404 and is_here else response
+
+    patch.setattr(middleware.PageHeaders, "__call__", call)
+
+
+def what_is_hidden_leads_to_the_sign_in_page(patch: Patch) -> None:
+    _after_not_found(patch, lambda request, response: HttpResponseRedirect(f"/sign-in/?next={request.path}"))
+
+
+def the_error_page_says_that_it_is_closed(patch: Patch) -> None:
+    def words(request: Any, response: Any) -> Any:
+        response.content = response.content.replace(b"</main>", b"<p>It is closed.</p></main>")
+        return response
+
+    _after_not_found(patch, words)
+
+
 @dataclass(frozen=True)
 class Fault:
     plant: Callable[[Patch], None]
     routes: tuple[str, ...]
     before: tuple[str, ...] = ()  # who looked before
+    viewer: str = "visitor"
 
     @property
     def name(self) -> str:
@@ -246,6 +285,9 @@ FAULTS = (
     Fault(a_notice_stands_where_nothing_is_met, ("person",)),
     Fault(row_numbers_reach_the_page, LISTS),
     Fault(a_date_is_taken_from_the_table, ("home",)),
+    Fault(peaks_run_through_closed_seconds, ("wave",), viewer="archivist"),
+    Fault(what_is_hidden_leads_to_the_sign_in_page, ("person",)),
+    Fault(the_error_page_says_that_it_is_closed, ("person",)),
     Fault(visitors_are_given_what_the_last_viewer_met, ("people", "person"), ("family",)),
 )
 
@@ -264,16 +306,20 @@ def planted(fault: Fault) -> Iterator[None]:
     sight.forget()
 
 
-def with_each(archive: Archive, wanted: dict[str, list[Ask]]) -> dict[str, dict[Ask, Answer]]:
-    """What a visitor is answered, with each fault planted in turn."""
-    archive.prepare("visitor")
+def with_each(archive: Archive, wanted: dict[str, list[Ask]], viewer: str) -> dict[str, dict[Ask, Answer]]:
+    """What the viewer is answered, with each fault planted in turn."""
+    archive.prepare(viewer)
     answers = {}
-    for fault in FAULTS:
+    for fault in faults_for(viewer):
         with planted(fault):
-            for viewer in fault.before:
-                crawl(archive.town, viewer, wanted[fault.name])
-            answers[fault.name] = crawl(archive.town, "visitor", wanted[fault.name]) | scores(archive, fault)
+            for earlier in fault.before:
+                crawl(archive.town, earlier, wanted[fault.name])
+            answers[fault.name] = crawl(archive.town, viewer, wanted[fault.name]) | scores(archive, fault)
     return answers
+
+
+def faults_for(viewer: str) -> list[Fault]:
+    return [fault for fault in FAULTS if fault.viewer == viewer]
 
 
 QUERIES = ("story", "story tide", "tide goes story", "zqperopenname story")
@@ -300,23 +346,28 @@ class Both:
 
 
 @pytest.fixture(scope="module")
-def both(django_db_setup, django_db_blocker, tmp_path_factory) -> Both:
+def both(django_db_setup, django_db_blocker, tmp_path_factory) -> dict[str, Both]:
+    """By viewer."""
     home = tmp_path_factory.mktemp("planted")
     ours = override_settings(HOME=home, SOUND_AT_ONCE=True, PASSWORD_HASHERS=QUICK)
     with django_db_blocker.unblock(), ours, taken_back():
         town = settle()
-        with taken_back():
-            archive = build(home, town)
-            view = archive.view("visitor")
-            wanted = {
-                fault.name: [
-                    ask for ask in asks(archive.refs, fault.routes) if ask.method == "GET" and "Range" not in str(ask)
-                ]
-                for fault in FAULTS
-            }
-            first = with_each(archive, wanted)
-        with taken_back():
-            second = with_each(build(home, town, view), wanted)
+        return {viewer: twins_for(home, town, viewer) for viewer in sorted({fault.viewer for fault in FAULTS})}
+
+
+def twins_for(home: Path, town: Town, viewer: str) -> Both:
+    with taken_back():
+        archive = build(home, town)
+        view = archive.view(viewer)
+        wanted = {
+            fault.name: [
+                ask for ask in asks(archive.refs, fault.routes) if ask.method == "GET" and "Range" not in str(ask)
+            ]
+            for fault in faults_for(viewer)
+        }
+        first = with_each(archive, wanted, viewer)
+    with taken_back():
+        second = with_each(build(home, town, view), wanted, viewer)
     return Both(view, first, second)
 
 
@@ -334,7 +385,14 @@ def is_seen(both: Both, fault: Fault) -> bool:
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.name)
 def test_the_crawl_sees(both, fault):
-    assert is_seen(both, fault)
+    assert is_seen(both[fault.viewer], fault)
+
+
+def test_an_address_that_nobody_listed_is_seen(monkeypatch):
+    """A list of all addresses for search engines, say: the table of what is crawled does not have it."""
+    sitemap = path("sitemap.xml", lambda request: HttpResponse(" ".join(Item.ungated.values_list("ref", flat=True))))
+    monkeypatch.setattr(get_resolver(), "url_patterns", [*get_resolver().url_patterns, sitemap])
+    assert set(routes()) - set(ROUTES) == {"sitemap.xml"}
 
 
 def test_the_twins_agree_to_the_last_bit_of_a_score(tmp_path):
