@@ -130,6 +130,7 @@ ROUTES: dict[str, Route] = {
     "places": LIST,
     "figures": LIST,
     "mirrors": LIST,
+    "threads": Route(),
     "try_mirror": Route(asks=TRIED),
     "topics": LIST,
     "layers": Route(),

@@ -327,6 +327,11 @@ def _subjects(gate: Gate, segments: list[int]) -> dict[int, list[Label]]:
     return found
 
 
+def subjects_of(gate: Gate, segments: list[int]) -> tuple[Label, ...]:
+    """The topics and figures of all these segments, by name."""
+    return _of_all(_subjects(gate, segments), segments)
+
+
 def _of_all(subjects: dict[int, list[Label]], segments: Iterable[int]) -> tuple[Label, ...]:
     found = {label for segment in segments for label in subjects.get(segment, ())}
     return tuple(sorted(found, key=by_name))

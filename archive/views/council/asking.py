@@ -145,7 +145,11 @@ def own_requests(request: GatedRequest) -> HttpResponse:
     return render(
         request,
         "council/own_requests.html",
-        {"nav": "account", "asks": [_own(one) for one in asking.own(request.gate)]},
+        {
+            "nav": "account",
+            "crumbs": [{"label": _("Your account"), "url": reverse("account")}, {"label": _("Your requests")}],
+            "asks": [_own(one) for one in asking.own(request.gate)],
+        },
     )
 
 
