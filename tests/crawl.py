@@ -131,6 +131,8 @@ ROUTES: dict[str, Route] = {
     "figures": LIST,
     "mirrors": LIST,
     "threads": Route(),
+    "tellings": Route(asks=("", *(f"?one={{ref:seg-mixed}}&other={{ref:seg-{way}}}" for way in (
+        "also", "last", "audience", "described", "inconsent", "clip")))),
     "try_mirror": Route(asks=TRIED),
     "topics": LIST,
     "layers": Route(),

@@ -200,6 +200,8 @@ def asked_url(text: str) -> str:
 def actions(request: GatedRequest, item: Item) -> list[Shown]:
     """The item's threads, and the links that a role adds; the pages behind these ask for the role themselves."""
     found = [(_("Threads"), reverse("threads", args=[item.kind, item.ref]))]
+    if item.kind in (Kind.FIGURE, Kind.TOPIC, Kind.PLACE):
+        found.append((_("Tellings"), reverse("tellings", args=[item.kind, item.ref])))
     if getattr(request.user, "is_archivist", False):
         found.append((_("Edit"), optional("edit", item.kind, item.ref)))
         if item.kind == Kind.RECORDING:

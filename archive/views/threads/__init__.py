@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-from . import web
+from . import tellings, web
 
-urlpatterns: list[URLPattern] = [*web.urlpatterns]
+urlpatterns: list[URLPattern] = [*web.urlpatterns, *tellings.urlpatterns]
