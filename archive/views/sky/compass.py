@@ -69,7 +69,8 @@ def around(spot: tuple[float, float], places: Sequence[PlaceShown]) -> list[Show
     """The nearest places, each to be looked towards."""
     if not places:
         return []
-    flat = on_map(*zip(*(one.at for one in places if one.at), strict=True), spot)
+    latitudes, longitudes = zip(*(one.at for one in places if one.at), strict=True)
+    flat = on_map(latitudes, longitudes, spot)
     away = np.hypot(*flat.T)
     nearest = [at for at in np.argsort(away, kind="stable")[:MOST_AROUND] if 0.02 < away[at] < FARTHEST_KM]
     reach = max((float(away[at]) for at in nearest), default=1.0)

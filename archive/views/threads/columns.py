@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from ...access.showing import Label
 from ..pages import parts
 
-COLUMN, ROW, TOP, LEFT = 330.0, 40.0, 34.0, 16.0
-MOST_LETTERS = 24
+COLUMN, ROW, TOP, LEFT = 280.0, 40.0, 34.0, 16.0
+MOST_LETTERS = 22
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,6 @@ def _line(of: Knot, to: Knot) -> str:
     if of.x == to.x:
         return f"M{of.x:.0f} {of.y:.0f}C{of.x - 16:.0f} {of.y:.0f} {to.x - 16:.0f} {to.y:.0f} {to.x:.0f} {to.y:.0f}"
     bend = COLUMN / 3
-    start = min(of.x + 13.0 * len(of.text) + 20, to.x - 30)
+    start = min(of.x + 11.0 * len(of.text) + 24, to.x - 30)
     return (f"M{of.x:.0f} {of.y:.0f}M{start:.0f} {of.y:.0f}C{start + bend / 2:.0f} {of.y:.0f} {to.x - bend:.0f}"
             f" {to.y:.0f} {to.x - 8:.0f} {to.y:.0f}")
