@@ -15,6 +15,7 @@ from archive.models import Account, Audience, House, Item, Level, Mirror
 from archive.sky import lay_mirror, load_catalogue
 from archive.views.mirrors import drawing, measured, pages, saying
 
+from .browser import PHONE, reads_well
 from .conftest import open_up
 
 pytestmark = pytest.mark.django_db
@@ -206,3 +207,18 @@ def test_only_what_is_met_in_full_can_be_chosen(shore, client) -> None:
     for words in (shore.places[0].ref, "Place 1", shore.figure.ref, "HIP 8"):
         assert words not in page
     assert "There are 4 places but 0 stars" in page
+
+
+# --- in a browser ---
+
+
+@pytest.mark.browser
+def test_the_pages_read_well_and_ask_no_other_host(shore, visit) -> None:
+    chosen = "&".join(f"place={one.ref}" for one in shore.places)
+    for address in (
+        reverse("mirror", args=[shore.mirror.ref]), f"{reverse('try_mirror')}?{chosen}&figure={shore.figure.ref}",
+        reverse("threads", args=["mirror", shore.mirror.ref]), reverse("tellings", args=["figure", shore.figure.ref]),
+    ):
+        page = visit(address, on=PHONE)
+        reads_well(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
