@@ -113,6 +113,8 @@ MAX_TRANSCRIPT_BYTES = 32 << 20
 MAX_MASTER_BYTES = env.number("UNDERSKY_MAX_MASTER_MB", 20_000, 1, 1_000_000) << 20
 
 TILE_SERVER = env.text("UNDERSKY_TILES")
+# A base map of our own host: an MBTiles or PMTiles file of pictures. Everybody who opens the map may see all of it.
+TILE_FILE = env.text("UNDERSKY_TILE_FILE")
 # A prefix of the front server (nginx: an internal location over the renditions) that is to send sound in our stead.
 X_ACCEL = env.text("UNDERSKY_X_ACCEL")
 TAGGIT_CASE_INSENSITIVE = True

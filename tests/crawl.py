@@ -161,6 +161,7 @@ ROUTES: dict[str, Route] = {
     "map": Route(asks=MAPPED),
     "map_frame": Route(asks=ABOUT[:4]),
     "map_places": Route(asks=MAPPED),
+    "map_tile": Route(),
     "map_place": Route("place", ("", "?figure={ref:fig-open}")),
     **{f"places_{form}": Route(asks=(*ABOUT, "?speaker={ref:per-open}")) for form in ("geojson", "kml", "csv")},
     "sky": Route(asks=("", "?kind=zenith&year=1000")),
@@ -240,6 +241,7 @@ ROUTES: dict[str, Route] = {
 
 # What other parts of an address may stand for.
 PARAMETERS: dict[str, tuple[str, ...]] = {
+    "zoom": ("0", "x"), "column": ("0",), "row": ("0",),
     "number": ("1", "999"), "lang": ("en", LANGUAGE, "fr"), "form": ("original", "srt", "vtt", "x"),
 }
 

@@ -141,7 +141,7 @@ def test_every_address_answers_somebody(crawls):
 NEED_MORE = {
     "sign_out", "leave_seeing", "end_member", "answer_wish", "consent_paper", "season", "switch_season",
     "answer_request", "take_back_request", "decide_many", "edit", "lift_rest", "begin_upload", "upload",
-    "drop_upload", "restore_version", "keep_search", "kept_seen", "drop_kept",
+    "drop_upload", "restore_version", "map_tile", "keep_search", "kept_seen", "drop_kept",
     "star_tapped",
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sqlite3
 
 import pytest
 from django.urls import reverse
@@ -193,3 +194,22 @@ def test_the_view_goes_across_the_date_line_rather_than_round_the_world():
 
 def geojson_of(latitude_deg: float, longitude_deg: float):
     return {"geometry": {"type": "Point", "coordinates": [longitude_deg, latitude_deg]}}
+
+
+def test_a_base_map_of_our_own_is_served_tile_by_tile(client, settings, tmp_path):
+    path = tmp_path / "base.mbtiles"
+    with sqlite3.connect(path) as made:
+        made.execute("CREATE TABLE metadata (name text, value text)")
+        made.execute("CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)")
+        made.execute("INSERT INTO metadata VALUES ('format', 'png')")
+        made.execute("INSERT INTO tiles VALUES (3, 2, 2, 'picture')")
+    address = reverse("map_tile", args=[3, 2, 5])
+    assert client.get(address).status_code == 404
+    settings.TILE_FILE = str(path)
+    found = client.get(address)
+    assert (found.content, found["Content-Type"]) == (b"picture", "image/png")
+    for asked in ((3, 2, 2), (3, 8, 0), (99, 0, 0), ("x", 0, 0), ("-1", 0, 0), ("٣", 2, 5)):
+        assert client.get(reverse("map_tile", args=asked)).status_code == 404, asked
+    assert "/map/tiles/{z}/{x}/{y}" in client.get(reverse("map_frame")).content.decode()
+    settings.TILE_FILE = str(tmp_path / "gone.pmtiles")
+    assert client.get(reverse("map_frame")).status_code == 200

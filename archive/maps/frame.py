@@ -52,14 +52,28 @@ class Places(MacroElement):
         self.options = dict(options)
 
 
-def page(features: Sequence[Json], layers: Sequence[Json], home: tuple[float, float], options: Json) -> str:
-    """The HTML of the map's frame. Of `features` (GeoJSON) only the bounds are taken; `options` go to the script."""
+def page(
+    features: Sequence[Json],
+    layers: Sequence[Json],
+    home: tuple[float, float],
+    options: Json,
+    tiles: tuple[str, tuple[int, int]] | None = None,
+) -> str:
+    """The HTML of the map's frame. Of `features` (GeoJSON) only the bounds are taken; `options` go to the script.
+
+    `tiles` are the address of a base map of our own ({z}, {x}, {y}) and its least and greatest zoom.
+    """
     house_map = HouseMap(
         location=list(home), zoom_start=10, tiles=None, control_scale=True, min_zoom=1, zoom_control="bottomright"
     )
     _parts(house_map)
     if settings.TILE_SERVER:
         folium.TileLayer(settings.TILE_SERVER, attr=_("Tiles by the archive's tile server")).add_to(house_map)
+    if tiles is not None:
+        first, last = tiles[1]
+        folium.TileLayer(
+            tiles[0], attr=_("Base map of this archive"), min_zoom=first, max_zoom=18, max_native_zoom=last
+        ).add_to(house_map)
     for layer in layers:
         folium.GeoJson(layer, style_function=lambda _one: {"className": "land"}, interactive=False).add_to(house_map)
     view = _view(features)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
+from django.conf import settings
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
@@ -17,13 +19,14 @@ from ..access.ground import Choices, Ground, Wanted
 from ..access.showing import Label, SegmentCard
 from ..exchange import places_out
 from ..exchange.places_out import PlaceOut
-from ..maps import frame, geojson, outline
+from ..maps import frame, geojson, outline, tiles
 from ..models import Kind, Level, Place
 from ..templatetags.undersky import clock
 from .loading import GatedRequest, OnlyNotice, fetch
 from .pages import parts
 
 Json = dict[str, Any]
+log = logging.getLogger(__name__)
 PAGE_SIZE = 50
 PASSAGES_SHOWN = 8
 FILES = ("GeoJSON", "KML", "CSV")
@@ -128,8 +131,36 @@ def map_frame(request: GatedRequest) -> HttpResponse:
     }
     home = (held.latitude_deg, held.longitude_deg)
     land = [frame.layer(file) for file in outline.files(held.is_invented)]
-    html = frame.page([geojson.feature(one.place) for one in shown], land, home, options)
+    base = _base()
+    own_tiles = (f"{reverse('map')}tiles/{{z}}/{{x}}/{{y}}", base.zooms) if base else None
+    # Pictures lie under the land only where there is nothing to see of it.
+    html = frame.page([geojson.feature(one.place) for one in shown], [] if base else land, home, options, own_tiles)
     return HttpResponse(html, headers={"Content-Security-Policy": frame.policy(html)})
+
+
+def _base() -> tiles.Tiles | None:
+    """The base map of our own host, where there is one that can be used."""
+    if not settings.TILE_FILE:
+        return None
+    try:
+        return tiles.opened(settings.TILE_FILE)
+    except tiles.NoTiles as error:
+        log.warning("UNDERSKY_TILE_FILE cannot be used as a base map: %s", error)
+        return None
+
+
+@require_safe
+def map_tile(request: GatedRequest, zoom: str, column: str, row: str) -> HttpResponse:
+    """A picture of the base map. Nobody's alone: the file is the house's own choice to show."""
+    base = _base()
+    asked = (zoom, column, row)
+    if base is None or not all(one.isascii() and one.isdigit() and len(one) < 9 for one in asked):
+        raise Http404
+    numbers = int(zoom), int(column), int(row)
+    found = base.tile(*numbers) if tiles.is_on_the_map(*numbers) else None
+    if found is None:
+        raise Http404
+    return HttpResponse(found, content_type=base.media_type, headers={"Cache-Control": "private, max-age=86400"})
 
 
 @require_safe
@@ -220,6 +251,7 @@ def places_csv(request: GatedRequest) -> HttpResponse:
 urlpatterns: list[URLPattern] = [
     path("map/", map_page, name="map"),
     path("map/frame/", map_frame, name="map_frame"),
+    path("map/tiles/<str:zoom>/<str:column>/<str:row>", map_tile, name="map_tile"),
     path("map/places.json", map_places, name="map_places"),
     path("map/places/<str:ref>/", map_place, name="map_place"),
     path("map/places.geojson", places_geojson, name="places_geojson"),
