@@ -47,7 +47,7 @@ class Places(MacroElement):
     )
 
     def __init__(self, options: Mapping[str, Any]) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self._name = "Places"
         self.options = dict(options)
 
