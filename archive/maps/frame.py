@@ -19,6 +19,7 @@ import folium
 from branca.element import CssLink, Element, JavascriptLink, MacroElement
 from django.conf import settings
 from django.templatetags.static import static
+from django.utils.html import format_html
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from folium.template import Template
@@ -28,6 +29,7 @@ from .geojson import bounds
 
 Json = dict[str, Any]
 NARROWEST_DEG = 0.02
+MOST_NORTH_DEG = 85.0  # a Mercator map goes no farther; what lies beyond is marked at its edge
 DRAWN_DECIMALS = 6  # of a degree: a tenth of a metre
 
 
@@ -95,6 +97,8 @@ def _parts(house_map: HouseMap) -> None:
     for script in ("scheme", "map"):
         header.add_child(JavascriptLink(static(f"undersky/{script}.js")), name=f"{script}_js")
     header.add_child(Element('<base target="_top">'), name="base")
+    mark = format_html('<link rel="icon" type="image/svg+xml" href="{}">', static("undersky/mark.svg"))
+    header.add_child(Element(mark), name="icon")
 
 
 def _view(features: Sequence[Json]) -> list[list[float]]:
@@ -103,7 +107,9 @@ def _view(features: Sequence[Json]) -> list[list[float]]:
         return []
     south, west, north, east = found
     margin = max(NARROWEST_DEG - (north - south), 0) / 2
-    return [[south - margin, west - margin], [north + margin, east + margin]]
+    south = min(max(south - margin, -MOST_NORTH_DEG), MOST_NORTH_DEG - NARROWEST_DEG)
+    north = max(min(north + margin, MOST_NORTH_DEG), NARROWEST_DEG - MOST_NORTH_DEG)
+    return [[south, west - margin], [north, east + margin]]
 
 
 def columns(places: Sequence[PlaceCounted], mirrors: Sequence[MirrorDrawn], figure_urls: Mapping[str, str]) -> Json:
