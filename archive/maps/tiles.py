@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import gzip
 import sqlite3
+import zlib
 from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
@@ -34,7 +35,8 @@ class Tiles(Protocol):
     media_type: str
     zooms: tuple[int, int]
 
-    def tile(self, zoom: int, column: int, row: int) -> bytes | None: ...
+    def tile(self, zoom: int, column: int, row: int) -> bytes | None:
+        """The picture, or None where the file has none. Raises NoTiles where the file is broken there."""
 
 
 @lru_cache(maxsize=2)
@@ -123,9 +125,8 @@ class PMTiles:
 
     def _directory(self, offset: int, length: int) -> list[Entry]:
         if length > MOST_DIRECTORY_BYTES:
-            return []
-        raw = self._bytes(offset, length)
-        return read_directory(gzip.decompress(raw) if self.packing == GZIP else raw)
+            raise NoTiles("a directory in it is too long")
+        return read_directory(_unpacked(self._bytes(offset, length), self.packing))
 
     def tile(self, zoom: int, column: int, row: int) -> bytes | None:
         wanted = tile_id(zoom, column, row)
@@ -142,8 +143,14 @@ class PMTiles:
         return None
 
     def _tile(self, entry: Entry) -> bytes:
-        raw = self._bytes(self.data + entry.offset, entry.length)
-        return gzip.decompress(raw) if self.tile_packing == GZIP else raw
+        return _unpacked(self._bytes(self.data + entry.offset, entry.length), self.tile_packing)
+
+
+def _unpacked(raw: bytes, packing: int) -> bytes:
+    try:
+        return gzip.decompress(raw) if packing == GZIP else raw
+    except (OSError, EOFError, zlib.error) as error:
+        raise NoTiles(f"a part of it is broken: {error}") from error
 
 
 def tile_id(zoom: int, column: int, row: int) -> int:
@@ -163,6 +170,8 @@ def tile_id(zoom: int, column: int, row: int) -> int:
 def read_directory(raw: bytes) -> list[Entry]:
     """Four columns one after another: steps between tiles, runs, lengths, offsets (specification, section 4.2)."""
     numbers = _varints(raw)
+    if not numbers or len(numbers) != 1 + 4 * numbers[0]:
+        raise NoTiles("a directory in it is broken")
     count, *rest = numbers
     steps, runs, lengths, offsets = (rest[at * count : (at + 1) * count] for at in range(4))
     entries: list[Entry] = []

@@ -157,7 +157,11 @@ def map_tile(request: GatedRequest, zoom: str, column: str, row: str) -> HttpRes
     if base is None or not all(one.isascii() and one.isdigit() and len(one) < 9 for one in asked):
         raise Http404
     numbers = int(zoom), int(column), int(row)
-    found = base.tile(*numbers) if tiles.is_on_the_map(*numbers) else None
+    try:
+        found = base.tile(*numbers) if tiles.is_on_the_map(*numbers) else None
+    except tiles.NoTiles as error:
+        log.warning("UNDERSKY_TILE_FILE cannot be read: %s", error)
+        found = None
     if found is None:
         raise Http404
     return HttpResponse(found, content_type=base.media_type, headers={"Cache-Control": "private, max-age=86400"})

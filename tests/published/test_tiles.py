@@ -86,3 +86,13 @@ def test_vector_tiles_are_refused(tmp_path):
     write(tmp_path / "e.pmtiles", {(0, 0, 0): b"x"}, kind=pmtiles.tile.TileType.MVT)
     with pytest.raises(tiles.NoTiles, match="no pictures"):
         tiles.opened(str(tmp_path / "e.pmtiles"))
+
+
+def test_a_broken_directory_is_told_and_no_tile_comes(tmp_path):
+    path = tmp_path / "f.pmtiles"
+    write(path, {(2, column, row): PNG + bytes([column, row]) for column in range(4) for row in range(4)})
+    raw = bytearray(path.read_bytes())
+    raw[127:140] = bytes(13)
+    path.write_bytes(raw)
+    with pytest.raises(tiles.NoTiles):
+        tiles.opened(str(path)).tile(2, 1, 1)
