@@ -52,7 +52,9 @@ def test_a_layer_waits_for_the_council_and_then_is_drawn(client, cast, at_desk):
     open_up(cast["council"], row)
     assert json.loads(client.get(pages[1]).content) == PATH
     assert pages[1] in client.get(reverse("map_frame")).content.decode()
-    assert "The goat families" in client.get(pages[0]).content.decode()
+    shown = client.get(pages[0]).content.decode()
+    assert "The goat families" in shown
+    assert "/threads/" not in shown
 
 
 def test_where_the_description_is_met_its_lines_are_not(client, cast):

@@ -199,7 +199,9 @@ def asked_url(text: str) -> str:
 
 def actions(request: GatedRequest, item: Item) -> list[Shown]:
     """The item's threads, and the links that a role adds; the pages behind these ask for the role themselves."""
-    found = [(_("Threads"), reverse("threads", args=[item.kind, item.ref]))]
+    found = []
+    if item.kind != Kind.LAYER:  # nothing is tied to a layer
+        found.append((_("Threads"), reverse("threads", args=[item.kind, item.ref])))
     if item.kind in (Kind.FIGURE, Kind.TOPIC, Kind.PLACE):
         found.append((_("Tellings"), reverse("tellings", args=[item.kind, item.ref])))
     if getattr(request.user, "is_archivist", False):
