@@ -202,7 +202,7 @@ def test_a_base_map_of_our_own_is_served_tile_by_tile(client, settings, tmp_path
         made.execute("CREATE TABLE metadata (name text, value text)")
         made.execute("CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)")
         made.execute("INSERT INTO metadata VALUES ('format', 'png')")
-        made.execute("INSERT INTO tiles VALUES (3, 2, 2, 'picture')")
+        made.execute("INSERT INTO tiles VALUES (3, 2, 2, ?)", [b"picture"])
     address = reverse("map_tile", args=[3, 2, 5])
     assert client.get(address).status_code == 404
     settings.TILE_FILE = str(path)

@@ -85,7 +85,7 @@ class MBTiles:
             found = connection.execute(asked, (zoom, column, (1 << zoom) - 1 - row)).fetchone()
         finally:
             connection.close()
-        return bytes(found[0]) if found else None
+        return found[0] if found and isinstance(found[0], bytes) else None
 
 
 # --- PMTiles ---
