@@ -19,6 +19,7 @@ from . import closure, layout, policy, touched
 from .layout import Layout
 from .policy import Numbers, Policy
 
+MOST_ASKED = 5_000  # a statement takes so many numbers and not many more
 Entry = TypeVar("Entry", bound=np.generic)
 
 # --- the policy ---
@@ -63,9 +64,17 @@ def _items_after(held: Policy, items: Numbers) -> _Items:
     return _Items(
         size=policy.size_of(by_kind),
         by_kind=by_kind,
-        undecided=policy.ascending(closure.stands_undecided()),
+        undecided=_undecided_after(held, items.tolist()),
         within=within | policy.within_recordings(recordings),
     )
+
+
+def _undecided_after(held: Policy, items: list[int]) -> Numbers:
+    asked = sorted(closure.may_wait_with(items))
+    if len(asked) > MOST_ASKED:
+        return policy.ascending(closure.stands_undecided())
+    others = held.undecided[~np.isin(held.undecided, asked)]
+    return np.union1d(others, policy.ascending(closure.stands_undecided(asked)))
 
 
 def _with_those(numbers: Numbers, items: Numbers, kind: str, kinds: dict[int, str]) -> Numbers:

@@ -7,10 +7,10 @@ makes them all anew.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from django.db import connection, transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from ..models import ClosedSpan, Condition, Item, Kind, Reach, Recording, Scope, Segment, Tie, TieKind, TopicTie
 
@@ -128,14 +128,27 @@ def rebuild() -> int:
     return Reach.ungated.count()
 
 
-def stands_undecided() -> set[int]:
-    """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror."""
+def stands_undecided(among: Sequence[int] | None = None) -> set[int]:
+    """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror.
+
+    Of these items alone, where they are given.
+    """
     kinds = [kind for kind in Kind.values if kind != Kind.SEGMENT]  # named, so that the index by kind serves
-    own = Item.ungated.filter(decision__isnull=True, kind__in=kinds).values_list("pk", flat=True)
-    waiting = Recording.ungated.filter(decision__isnull=True)
-    segments = Segment.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
-    spans = ClosedSpan.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
-    return set(own) | set(segments) | set(spans) | set(undecided_mirrors().values_list("source_id", flat=True))
+    those = Q() if among is None else Q(pk__in=among)
+    own = Item.ungated.filter(those, decision__isnull=True, kind__in=kinds).values_list("pk", flat=True)
+    waiting = Q(recording__in=Recording.ungated.filter(decision__isnull=True))
+    segments = Segment.ungated.filter(those, waiting).values_list("pk", flat=True)
+    spans = ClosedSpan.ungated.filter(those, waiting).values_list("pk", flat=True)
+    mirrors = undecided_mirrors().filter(Q() if among is None else Q(source__in=among))
+    return set(own) | set(segments) | set(spans) | set(mirrors.values_list("source_id", flat=True))
+
+
+def may_wait_with(items: Sequence[int]) -> set[int]:
+    """Those items, and all that may wait for the council's word on one of them: what lies in them, or mirrors them."""
+    segments = Segment.ungated.filter(recording__in=items).values_list("pk", flat=True)
+    spans = ClosedSpan.ungated.filter(recording__in=items).values_list("pk", flat=True)
+    mirrors = Tie.ungated.filter(kind=TieKind.MIRRORS, target__in=items).values_list("source_id", flat=True)
+    return set(items) | set(segments) | set(spans) | set(mirrors)
 
 
 def undecided_mirrors() -> QuerySet[Tie]:
