@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from ..access import layout as lay
 from ..access.layout import Flags, Numbers
-from . import facts
 from .sight import Sight
 
 FIT, MEANT, ALONG_RECORDING, OLDEST, NEWEST = "fit", "meant", "recording", "oldest", "newest"
@@ -26,46 +25,58 @@ FACETS: dict[str, tuple[str, ...]] = {
 
 
 def ordered(
-    sight: Sight, documents: Numbers, scores: NDArray[np.float64], sort: str, amounts: NDArray[np.float64]
+    sight: Sight,
+    documents: Numbers,
+    scores: NDArray[np.float64],
+    sort: str,
+    amounts: NDArray[np.float64],
+    upto: int,
 ) -> Numbers:
-    """By fit, by how much is meant, by recording or by date told; equal ones by date, then name, then ref.
+    """The first `upto`: by fit, by how much is meant, by recording or by date told; then by date, name, ref.
 
     What has no date comes last, and so does what lies in no recording that is met.
     """
-    lies, numbers = sight.board.layout, sight.board.numbers[documents]
-    days = facts.first_day(sight)[documents]
+    lies = sight.board.layout
+    if sort == FIT:
+        documents = _contenders(documents, scores[documents], upto)
+    ranks, days = lies.rank[documents], sight.first_day[documents]
     days = np.where(days == 0, np.iinfo(np.int64).max if sort != NEWEST else np.iinfo(np.int64).min, days)
-    ranks = lies.rank[numbers]
-    known = facts.knows_recording(sight)[documents]
-    holders = np.where(known, lies.rank[lies.holder[numbers]], np.iinfo(np.int64).max)
-    starts = np.where(known, lies.start_ms[numbers], 0)
-    keys = {
-        FIT: (ranks, days, -scores[documents]),
-        MEANT: (ranks, days, -scores[documents], -amounts[documents]),
-        ALONG_RECORDING: (ranks, starts, holders),
-        OLDEST: (ranks, days),
-        NEWEST: (ranks, -days) if len(days) else (ranks, days),
-    }[sort]
-    return documents[np.lexsort(keys)]
+    keys: tuple[NDArray[np.generic], ...] = (ranks, days)
+    if sort == NEWEST:
+        keys = (ranks, -days)
+    elif sort == FIT:
+        keys = (ranks, days, -scores[documents])
+    elif sort == MEANT:
+        keys = (ranks, days, -scores[documents], -amounts[documents])
+    elif sort == ALONG_RECORDING:
+        known = sight.knows_recording[documents]
+        holders = np.where(known, lies.rank[lies.holder[documents]], np.iinfo(np.int64).max)
+        keys = (ranks, np.where(known, lies.start_ms[documents], 0), holders)
+    return documents[np.lexsort(keys)][:upto]
 
 
-def facets(sight: Sight, answers: Flags) -> dict[str, list[tuple[int, int]]]:
-    """For each facet, the things that passages among the answers are tied to, and how many passages each."""
+def _contenders(documents: Numbers, worth: NDArray[np.float64], upto: int) -> Numbers:
+    """Those that may be among the best `upto`, equals included: sorting them alone is many times faster."""
+    if len(documents) <= 4 * upto:
+        return documents
+    least = np.partition(worth, len(worth) - upto)[len(worth) - upto]
+    return documents[worth >= least]
+
+
+def facets(sight: Sight, answers: Flags, documents: Numbers) -> dict[str, list[tuple[int, int]]]:
+    """For each facet, the things that passages among the answers are tied to, and how many passages each.
+
+    The answers are given twice, as flags and ascending: what is faster depends on how many there are.
+    """
     ranks = sight.board.layout.rank
     found = {}
     for name, kinds in FACETS.items():
-        ties = sight.ties(*kinds)
-        taken = answers[ties.documents]
-        numbers, counts = _counted_once(ties.targets[taken], ties.documents[taken], len(answers))
-        order = np.lexsort((ranks[numbers], -counts))
-        found[name] = list(zip(numbers[order].tolist(), counts[order].tolist(), strict=True))
+        facet = sight.facet(*kinds)
+        counts = facet.counts(answers, documents)
+        held = np.flatnonzero(counts)
+        held = held[np.lexsort((ranks[facet.things[held]], -counts[held]))]
+        found[name] = list(zip(facet.things[held].tolist(), counts[held].tolist(), strict=True))
     return found
-
-
-def _counted_once(targets: Numbers, documents: Numbers, count: int) -> tuple[Numbers, Numbers]:
-    """The targets, and how many different documents each stands beside."""
-    pairs = np.unique(targets * count + documents)
-    return np.unique(pairs // max(count, 1), return_counts=True)
 
 
 def kinds(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
@@ -75,7 +86,7 @@ def kinds(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
 
 
 def languages(sight: Sight, documents: Numbers) -> list[tuple[str, int]]:
-    codes, counts = np.unique(facts.language(sight)[documents], return_counts=True)
     names = sight.board.layout.languages
-    found = [(names[code - 1], int(count)) for code, count in zip(codes, counts, strict=True) if code]
+    counts = np.bincount(sight.language[documents], minlength=len(names) + 1)[1:].tolist()
+    found = [(name, count) for name, count in zip(names, counts, strict=True) if count]
     return sorted(found, key=lambda one: (-one[1], one[0]))

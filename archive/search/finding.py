@@ -94,21 +94,21 @@ def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
     sight, met, asked = answer.sight, answer.met, answer.asked
     scores = _scores(sight, met)
     documents = np.flatnonzero(answer.flags)
-    ordered = counting.ordered(sight, documents, scores, wanted.sort, _amounts(sight, asked))
-    pages = max(1, -(-len(ordered) // size))
+    pages = max(1, -(-len(documents) // size))
     page = min(max(1, page), pages)
-    shown = ordered[(page - 1) * size : page * size]
+    ordered = counting.ordered(sight, documents, scores, wanted.sort, _amounts(sight, asked), page * size)
+    shown = ordered[(page - 1) * size :]
     return Found(
-        total=len(ordered),
+        total=len(documents),
         page=page,
         pages=pages,
         hits=_hits(sight, shown, scores, met),
         things=[] if wanted.query.is_wordless else _things(sight, answer.groups),
-        facets=counting.facets(sight, answer.flags),
+        facets=counting.facets(sight, answer.flags, documents),
         kinds=counting.kinds(sight, documents),
         languages=counting.languages(sight, documents),
         heard=int(np.count_nonzero(sight.heard[documents])),
-        alone=[] if len(ordered) else _alone(sight, answer.groups),
+        alone=[] if len(documents) else _alone(sight, answer.groups),
         hows=[(how, int(np.count_nonzero(flags))) for how, flags in answer.hows.items()],
         takes_in=_takes_in(sight, asked),
         troubles=[(each.clause.typed, each.aim.trouble) for each in met if each.aim is not None and each.aim.trouble],
