@@ -26,7 +26,8 @@ from hypothesis import strategies as st
 from whoosh import index as store
 
 from archive.access import bringing, decisions, indexing, showing, writing
-from archive.access.gate import Gate
+from archive.access.gate import Gate, stretches_of
+from archive.access.spans import merge
 from archive.models import Audience, ClosedSpan, Cue, IndexDebt, Item, Recording, Segment, Tie
 from archive.search import engine, finding, index, query, ranking, sight
 from archive.search.finding import Found, Wanted
@@ -362,9 +363,17 @@ def heard_on_pages(gate: Gate) -> set[int]:
         *((row, showing.hearing_of_segment) for row in Segment.ungated.all()),
     ]:
         hearing = hearing_of(gate, row)
-        if hearing is not None and not hearing.is_all_closed:
+        if hearing is not None and not (hearing.is_all_closed and is_known_to_be_closed(gate, row)):
             heard.add(row.pk)
     return heard
+
+
+def is_known_to_be_closed(gate: Gate, row: Recording | Segment) -> bool:
+    """Whether all its seconds lie under what the viewer knows of and may not hear. Of the rest they know nothing."""
+    recording = row.recording if isinstance(row, Segment) else row
+    start_ms, end_ms = (row.start_ms, row.end_ms) if isinstance(row, Segment) else (0, recording.master.duration_ms)
+    known = [(start, end) for number, start, end in stretches_of(recording) if 0 < gate.level(number) < 3]
+    return any(start <= start_ms and end_ms <= end for start, end in merge(known))
 
 
 # --- ways ---

@@ -74,7 +74,7 @@ def _undecided_after(held: Policy, items: list[int]) -> Numbers:
     if len(asked) > MOST_ASKED:
         return policy.ascending(closure.stands_undecided())
     others = held.undecided[~np.isin(held.undecided, asked)]
-    return np.union1d(others, policy.ascending(closure.stands_undecided(asked)))
+    return np.union1d(others, policy.ascending(closure.stand_undecided_among(asked)))
 
 
 def _with_those(numbers: Numbers, items: Numbers, kind: str, kinds: dict[int, str]) -> Numbers:

@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable, Sequence
 
 from django.db import connection, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from ..models import ClosedSpan, Condition, Item, Kind, Reach, Recording, Scope, Segment, Tie, TieKind, TopicTie
 
@@ -128,19 +128,26 @@ def rebuild() -> int:
     return Reach.ungated.count()
 
 
-def stands_undecided(among: Sequence[int] | None = None) -> set[int]:
-    """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror.
-
-    Of these items alone, where they are given.
-    """
+def stands_undecided() -> set[int]:
+    """Items closed because the council has not spoken: of them, of their recording, or of the figure they mirror."""
     kinds = [kind for kind in Kind.values if kind != Kind.SEGMENT]  # named, so that the index by kind serves
-    those = Q() if among is None else Q(pk__in=among)
-    own = Item.ungated.filter(those, decision__isnull=True, kind__in=kinds).values_list("pk", flat=True)
-    waiting = Q(recording__in=Recording.ungated.filter(decision__isnull=True))
-    segments = Segment.ungated.filter(those, waiting).values_list("pk", flat=True)
-    spans = ClosedSpan.ungated.filter(those, waiting).values_list("pk", flat=True)
-    mirrors = undecided_mirrors().filter(Q() if among is None else Q(source__in=among))
-    return set(own) | set(segments) | set(spans) | set(mirrors.values_list("source_id", flat=True))
+    own = Item.ungated.filter(decision__isnull=True, kind__in=kinds).values_list("pk", flat=True)
+    waiting = Recording.ungated.filter(decision__isnull=True)
+    segments = Segment.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
+    spans = ClosedSpan.ungated.filter(recording__in=waiting).values_list("pk", flat=True)
+    return set(own) | set(segments) | set(spans) | set(undecided_mirrors().values_list("source_id", flat=True))
+
+
+def stand_undecided_among(items: Sequence[int]) -> set[int]:
+    """Of these items alone. Read by their numbers and sifted here: the database would begin with all undecided ones."""
+    rows = Item.ungated.filter(pk__in=items).values_list("pk", "kind", "decision_id")
+    found = {number for number, kind, decision in rows if decision is None and kind != Kind.SEGMENT}
+    for model in (Segment, ClosedSpan):
+        inside = model.ungated.filter(pk__in=items).values_list("pk", "recording__decision_id")
+        found |= {number for number, decision in inside if decision is None}
+    mirrors = Tie.ungated.filter(source__in=items, kind=TieKind.MIRRORS).order_by()
+    ends = mirrors.values_list("source_id", "target__decision_id")
+    return found | {number for number, decision in ends if decision is None}
 
 
 def may_wait_with(items: Sequence[int]) -> set[int]:
