@@ -1,15 +1,22 @@
 """The sun, the moon and the planets seen without a glass.
 
 All places are geocentric vectors in ICRS axes, in astronomical units; ``apparent_direction`` adds aberration.
-Errors (measured against JPL DE421 for 1900-2050, see the tests):
+Largest errors in arcsec, measured geocentrically against JPL's DE421 for 1900-2050 (see the tests) and DE406 for
+-2990 to 2990:
 
-sun      1900-2100 ERFA ``epv00`` (0.02 arcsec); other years ``plan94`` (Simon et al., A&A 282, 663, 1994),
-         with the Earth's offset from the Earth-Moon barycentre, and the latitude to the moving ecliptic set
-         to zero: 0.3 arcmin at -2800, about 3 arcmin at -10000
-moon     ERFA ``moon98`` (Meeus, Astronomical Algorithms, 2nd edition, chapter 47): 2 arcsec, at most 17; years
-         -3000 to 3000 only, where a degree may be lost at the ends
-planets  ``plan94`` with ``epv00`` for the Earth: at most 2 arcsec (Mercury), 11 (Venus), 63 (Mars), 82 (Jupiter),
-         98 (Saturn); years -3000 to 3000 only, the error growing to a degree or so at the ends
+            1900-2050   -2990 to 2990
+  sun          0.02         11   1900-2100 ERFA ``epv00``; other years ``planets`` (``plan94`` corrected), with the
+                                 Earth's offset from the Earth-Moon barycentre, and the latitude to the moving
+                                 ecliptic set to zero; beyond +-3000 uncorrected, about 180 at -10000
+  moon           14        209   ERFA ``moon98`` (Meeus, Astronomical Algorithms, 2nd edition, chapter 47)
+  mercury         2         15   ``planets``, with ``epv00`` for the Earth where that holds
+  venus          11         40
+  mars           27         80
+  jupiter        11        178   178 in the last 20 years at either end, else 83
+  saturn         43        157
+
+The moon and the planets are given for the years -3000 to 3000 only.  Against the same DE421 plain ``plan94`` is off by
+2, 11, 63, 82 and 98 arcsec.
 
 Never look at the sun, nor near it through any glass, without a proper filter.
 """
@@ -19,10 +26,11 @@ from erfa import ufunc
 
 from .errors import SkyError
 from .frames import DAYS_PER_LIGHT_AU, aberrate, ecliptic_matrix, nutation
+from .planets import heliocentric
 from .times import epoch_of_jd
 from .vectors import Floats, Number, as_floats, normalise, rotate, rotate_back
 
-PLANETS = {"mercury": 1, "venus": 2, "mars": 4, "jupiter": 5, "saturn": 6}
+PLANETS = ("mercury", "venus", "mars", "jupiter", "saturn")
 BODIES = ("sun", "moon", *PLANETS)
 AU_KM = 149597870.7
 EARTH_RADIUS_AU = 6378.137 / AU_KM
@@ -39,16 +47,6 @@ def _split(jd_tt: Number) -> tuple[Floats, Floats]:
     return whole, jd - whole
 
 
-def _plan94(jd_tt: Number, number: int) -> tuple[Floats, Floats]:
-    """Heliocentric position and velocity (au, au/day; J2000 axes, 0.02 arcsec from ICRS) of planet 1..8.
-
-    3 is the Earth-Moon barycentre.  The status "outside 1000-3000" is known and accepted.
-    """
-    day, part = _split(jd_tt)
-    pv, _ = ufunc.plan94(day, part, number)
-    return as_floats(pv["p"]), as_floats(pv["v"])
-
-
 def moon_vector(jd_tt: Number) -> Floats:
     """Geocentric Moon, au, ICRS axes.  Far dates: the IAU 2006 ecliptic of ``moon98`` is swapped for ours."""
     day, part = _split(jd_tt)
@@ -62,7 +60,7 @@ def moon_vector(jd_tt: Number) -> Floats:
 
 def _far_earth(jd_tt: Floats) -> tuple[Floats, Floats]:
     """Heliocentric Earth from ``plan94``, its latitude on the ecliptic of date set to zero."""
-    barycentre, velocity = _plan94(jd_tt, 3)
+    barycentre, velocity = heliocentric("earthmoon", jd_tt)
     earth = barycentre - MOON_SHARE * moon_vector(jd_tt)
     matrix = ecliptic_matrix(epoch_of_jd(jd_tt))
     on_ecliptic = rotate(matrix, earth)
@@ -98,10 +96,10 @@ def _check_body_years(jd_tt: Floats, body: str) -> None:
                        f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
 
 
-def _planet(number: int, jd_tt: Floats, earth: Floats) -> Floats:
+def _planet(name: str, jd_tt: Floats, earth: Floats) -> Floats:
     """Geocentric planet with one correction for light-time (the rest is below 0.1 arcsec)."""
-    gone = np.sqrt(np.sum((_plan94(jd_tt, number)[0] - earth) ** 2, axis=-1)) * DAYS_PER_LIGHT_AU
-    return _plan94(jd_tt - gone, number)[0] - earth
+    gone = np.sqrt(np.sum((heliocentric(name, jd_tt)[0] - earth) ** 2, axis=-1)) * DAYS_PER_LIGHT_AU
+    return heliocentric(name, jd_tt - gone)[0] - earth
 
 
 def body_vector(body: str, jd_tt: Number) -> Floats:
@@ -118,7 +116,7 @@ def _seen_from(body: str, jd_tt: Floats, earth: Floats) -> Floats:
     if body == "sun":
         return -earth
     _check_body_years(jd_tt, body.capitalize())
-    return _planet(PLANETS[body], jd_tt, earth)
+    return _planet(body, jd_tt, earth)
 
 
 def apparent_direction(body: str, jd_tt: Number) -> tuple[Floats, Floats]:

@@ -69,6 +69,28 @@ def test_stars(lat: float, scale: Any, stars: dict[int, Star]) -> None:
     assert compared > 300
 
 
+def test_ten_thousand_events_of_the_long_table(scale: Any, stars: dict[int, Star]) -> None:
+    """Goal: 2 s; found below 1 s.  Events within a minute of midnight may count to either day and are passed over."""
+    sun, nights, compared, worst = Moving(10, erfa_sun), 45, 0, 0.0
+    hips, day, span = list(stars), parse_date("2025-03-01"), (scale.utc(2025, 3, 1), scale.utc(2025, 4, 15))
+    for lat in LATITUDES:
+        table = star_almanac(hips, [Place(lat, -38.0)], day, nights)
+        seen = _observer(lat, Moving(399, erfa_earth), sun)
+        for j, hip in enumerate(hips):
+            for find, hours in ((almanac.find_risings, table.rise_h), (almanac.find_settings, table.set_h)):
+                times, true = find(seen, stars[hip], *span, horizon_degrees=POINT_HORIZON_DEG)
+                since = (np.array(utc_jd(times)) - day)[np.asarray(true, dtype=bool)] if len(times) else np.zeros(0)
+                since = since[(since % 1 > 1 / 1440) & (since % 1 < 1 - 1 / 1440) & (since < nights)]
+                # a day that a star crosses twice (four minutes in 24 hours) keeps the first: the second is left out
+                theirs = np.array([jd for i, jd in enumerate(since) if i == 0 or int(since[i - 1]) != int(jd)])
+                if len(theirs):
+                    ours = hours[0, theirs.astype(int), j]
+                    worst = max(worst, float(np.abs(ours - theirs % 1 * 24).max() * 3600))
+                    compared += len(theirs)
+    assert compared > 10_000
+    assert worst < 2.0
+
+
 def test_long_table_is_the_single_answers(stars: dict[int, Star]) -> None:
     # the table's single precision and whole-day places: 0.3 s
     hips, places, day = list(stars), [Place(lat, -38.0) for lat in LATITUDES], parse_date("2025-03-01")
@@ -121,9 +143,10 @@ def _jpl(ephemeris: Any) -> dict[str, Moving]:
 
 
 @pytest.mark.parametrize(("body", "arcsec"), [
-    ("sun", 0.05), ("moon", 20), ("mercury", 4), ("venus", 15), ("mars", 75), ("jupiter", 95), ("saturn", 110)])
+    ("sun", 0.05), ("moon", 20), ("mercury", 2), ("venus", 12), ("mars", 30), ("jupiter", 12), ("saturn", 45)])
 def test_places_against_de421(body: str, arcsec: float) -> None:
-    # JPL DE421, 2,000 moments 1900-2050; the docstring of ``bodies`` gives what was found
+    # JPL DE421, 2,000 moments 1900-2050; the docstring of ``bodies`` gives what was found.  The corrections of
+    # ``planets`` were fitted to DE406, another ephemeris
     ephemeris = de421()
     jd = np.linspace(2415220.5, 2469600.5, 2000)
     share = 1 / (1 + ephemeris.EMRAT)
