@@ -7,6 +7,7 @@ Pure numpy and ERFA; no Django.  This is the front door: import from here, not f
     time        parse_time("2025-06-21T22:30:00Z") gives the jd_ut that everything else takes;
                 format_time and format_date turn one back; local_moment(...) makes one from a clock on a wall
     places      star_places, pole, pole_path, nearest_to_pole, star_altaz, body_altaz
+    wobble      figure_wobble (when a pole stands inside a figure), turn_years (how long a whole turn takes)
     horizon     star_crossing, body_crossing (rise, set, culmination); star_almanac, evening_hours (long tables)
     skyline     read_skyline(text); star_passage, figure_passages, body_passage (over hills, and through air);
                 turns (how far north and south a body goes in a year)
@@ -34,7 +35,8 @@ from .chance import by_places as chance_of_places
 from .chance import by_stars as chance_of_stars
 from .chance import propose as propose_pairings
 from .chance import searched as chance_of_search
-from .chart import ChartRequest, ChartWords, FigureDrawing, chart_css, draw_chart, figure_stars, figures_up
+from .chart import ChartRequest, ChartWords, FigureDrawing, draw_chart, figure_stars, figures_up
+from .chartcss import chart_css
 from .errors import SkyError
 from .figureyear import FigureYear, YearOfFigures, days_since_solstice, figure_years
 from .frames import NearStar, Pole, nearest_to_pole, pole, pole_path
@@ -58,6 +60,7 @@ from .skyline import LineProblem, Skyline, SkylineError, read_skyline
 from .times import CalendarDate, calendar_date, format_date, format_time, local_moment, parse_date, parse_time
 from .tonight import FigureTonight, Night, stars_up, tonight
 from .turns import Turn, turn_azimuths_deg, turns
+from .wobble import FigureWobble, NearestToPole, figure_wobble, turn_years
 from .yearband import YearBand, year_bands
 
 __all__ = [
@@ -77,12 +80,14 @@ __all__ = [
     "FigureDrawing",
     "FigurePassage",
     "FigureTonight",
+    "FigureWobble",
     "FigureYear",
     "Fit",
     "Laid",
     "LikeNight",
     "LineProblem",
     "NearStar",
+    "NearestToPole",
     "Night",
     "Pairing",
     "Passage",
@@ -113,6 +118,7 @@ __all__ = [
     "field_of",
     "figure_passages",
     "figure_stars",
+    "figure_wobble",
     "figure_years",
     "figures_up",
     "format_date",
@@ -146,6 +152,7 @@ __all__ = [
     "tonight",
     "turn_azimuths_deg",
     "turn_passage",
+    "turn_years",
     "turns",
     "year_bands",
 ]

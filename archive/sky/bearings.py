@@ -20,7 +20,7 @@ from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import obliquity, precession, star_vectors
 from .times import calendar_date, check_year, format_date, tt_of_ut, year_start
-from .vectors import DEGREE, ra_dec, rotate, wrap
+from .vectors import DEGREE, TAU, Floats, as_floats, ra_dec, rotate, wrap
 
 MOON_TILT_DEG = 5.145
 """Mean tilt of the moon's path to the ecliptic (Meeus, Astronomical Algorithms, chapter 47)."""
@@ -80,14 +80,18 @@ def sun_dates(dec_deg: float, year: int) -> tuple[str, ...]:
     return tuple(format_date(jd) for jd in days if calendar_date(jd)[0].year == year)
 
 
-def day_of_longitude(start_jd: float, wanted: float) -> float:
-    """First instant after the start at which the sun stands at an ecliptic longitude (radians)."""
-    tt = float(tt_of_ut(start_jd))
-    ahead = float((wanted - solar_longitude(tt)) % (2 * np.pi))
-    jd = start_jd + ahead / (2 * np.pi) * 365.2422
+def days_of_longitudes(start_jd: float, wanted: Floats) -> Floats:
+    """First instants after the start at which the sun stands at ecliptic longitudes (radians)."""
+    ahead = (wanted - solar_longitude(tt_of_ut(start_jd))) % TAU
+    jd = start_jd + ahead / TAU * 365.2422
     for _ in range(4):
-        jd += float(wrap(wanted - solar_longitude(float(tt_of_ut(jd))))) / (2 * np.pi) * 365.2422
-    return jd
+        jd = jd + wrap(wanted - solar_longitude(tt_of_ut(jd))) / TAU * 365.2422
+    return as_floats(jd)
+
+
+def day_of_longitude(start_jd: float, wanted: float) -> float:
+    """The same for one longitude."""
+    return float(days_of_longitudes(start_jd, np.array([wanted]))[0])
 
 
 def _sun(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:

@@ -17,8 +17,9 @@ import numpy as np
 from .altaz import Place
 from .bodies import BODIES, PLANETS, apparent_direction, moon_phase
 from .catalogue import Catalogue, load_catalogue
+from .chartcss import chart_css
 from .errors import SkyError
-from .frames import celestial_pole, ecliptic_matrix
+from .frames import celestial_pole, ecliptic_matrix, obliquity
 from .milkyway import STRIPS, band_edges
 from .places import apparent_vectors
 from .projection import Sky, View, arcs, horizon_circle, horizontal, make_view, project, project_horizontal, sky_at
@@ -100,54 +101,6 @@ class ChartRequest:
     description: str = ""
     words: ChartWords = field(default_factory=ChartWords)
     standalone: bool = False
-
-
-_CSS = """\
-.skychart{color:#14202b;background:none;font-family:sans-serif;max-width:100%;height:auto}
-.skychart .sc-rim{fill:none;stroke:currentColor;stroke-width:1.5}
-.skychart .sc-below{fill:#14202b;fill-opacity:.08;stroke:none}
-.skychart .sc-horizon{fill:none;stroke:currentColor;stroke-width:2}
-.skychart .sc-milky{stroke:none;fill:#5d7890;fill-opacity:.13}
-.skychart .sc-circle{fill:none;stroke:currentColor;stroke-width:.7;stroke-opacity:.45;stroke-dasharray:5 5}
-.skychart .sc-star{stroke:none;fill:currentColor}
-.skychart .sc-line{fill:none;stroke:#1d5c8f;stroke-width:1.6;stroke-linecap:round}
-.skychart .sc-ring{fill:none;stroke:#1d5c8f;stroke-width:1.2}
-.skychart .sc-name{fill:#12486f;stroke:none;font-size:17px;text-anchor:middle}
-.skychart .sc-label{fill:currentColor;stroke:none;font-size:12px}
-.skychart .sc-point{fill:currentColor;stroke:none;font-size:24px;font-weight:bold;text-anchor:middle}
-.skychart .sc-body{fill:#a8480c;stroke:currentColor;stroke-width:.8}
-.skychart .sc-path{fill:none;stroke:#7a2d64;stroke-width:1.6}
-.skychart .sc-path-dot{fill:#7a2d64;stroke:none}
-.skychart .sc-path-year{fill:#7a2d64;stroke:none;font-size:11px}
-.skychart a:focus .sc-line,.skychart a:hover .sc-line{stroke-width:3.5}
-.skychart-dark{color:#dfe7ee;background:#0c141d}
-.skychart-dark .sc-below{fill:#000;fill-opacity:.45}
-.skychart-dark .sc-milky{fill:#9db6cc}
-.skychart-dark .sc-line,.skychart-dark .sc-ring{stroke:#7fb6e0}
-.skychart-dark .sc-name{fill:#a9cfee}
-.skychart-dark .sc-body{fill:#f0b070}
-.skychart-dark .sc-path{stroke:#dc9bcb}
-.skychart-dark .sc-path-dot,.skychart-dark .sc-path-year{fill:#dc9bcb}
-.skychart-dark .sc-hue0{fill:#b4ccff}
-.skychart-dark .sc-hue1{fill:#e6eeff}
-.skychart-dark .sc-hue2{fill:#fff6dc}
-.skychart-dark .sc-hue3{fill:#ffdca6}
-.skychart-dark .sc-hue4{fill:#ffb98a}
-.skychart-red{color:#d0382a;background:#0d0000}
-.skychart-red .sc-below{fill:#000;fill-opacity:.5}
-.skychart-red .sc-milky{fill:#a02018}
-.skychart-red .sc-line,.skychart-red .sc-ring,.skychart-red .sc-path{stroke:#a82c20}
-.skychart-red .sc-name,.skychart-red .sc-body,.skychart-red .sc-path-dot,.skychart-red .sc-path-year{fill:#d0382a}
-@media print{.skychart{color:#000;background:none}.skychart .sc-star{fill:#000}.skychart .sc-name,
-.skychart .sc-body,.skychart .sc-path-dot,.skychart .sc-path-year{fill:#000}.skychart .sc-line,.skychart .sc-ring,
-.skychart .sc-path{stroke:#000}.skychart .sc-milky{fill:#000;fill-opacity:.06}.skychart .sc-below{fill:#000;
-fill-opacity:.06}}
-"""
-
-
-def chart_css() -> str:
-    """The style sheet of the charts, all themes and print."""
-    return _CSS
 
 
 def _num(value: float) -> str:
@@ -362,6 +315,20 @@ def _body_layer(view: View, request: ChartRequest) -> str:
     return "".join(parts)
 
 
+def _turn_circle(view: View) -> str:
+    """The circle about the ecliptic pole of date that the pole is on in this year, and a cross in its middle."""
+    sign = -1.0 if view.sky.lat < 0 else 1.0
+    back = ecliptic_matrix(view.sky.year)
+    angle = sign * (np.pi / 2 - float(obliquity(view.sky.year)))
+    around, middle = unit(as_floats(np.arange(0, 361, 3)) * DEGREE, angle), np.array([0.0, 0.0, sign])
+    points, shown = project(view, rotate_back(back, around))
+    path = _broken_path(scaled(points), shown)
+    page, is_on = project(view, rotate_back(back, middle))
+    x, y = scaled(page).tolist()
+    mark = f"M{_num(x - 6)} {_num(y)}h12M{_num(x)} {_num(y - 6)}v12" if is_on else ""
+    return f'<path class="sc-turn" fill="none" stroke="currentColor" d="{path}{mark}"/>'
+
+
 def _path_layer(view: View, request: ChartRequest) -> str:
     if request.pole_path is None or view.kind != "pole":
         return ""
@@ -371,7 +338,7 @@ def _path_layer(view: View, request: ChartRequest) -> str:
                        "with at most 400 dots.")
     south = view.sky.lat < 0
     points, shown = project(view, celestial_pole(np.linspace(first, last, 241), south))
-    parts = [_tag("title", escape(request.words.pole_path)),
+    parts = [_turn_circle(view), _tag("title", escape(request.words.pole_path)),
              f'<path class="sc-path" fill="none" stroke="currentColor" d="{_broken_path(scaled(points), shown)}"/>']
     years = np.arange(first, last + 1, step)
     points, shown = project(view, celestial_pole(years.astype(float), south))
@@ -426,7 +393,7 @@ def _check_request(request: ChartRequest) -> None:
 def _head(request: ChartRequest, sky: Sky, lights: _Lights) -> str:
     words, ident = request.words, escape(request.ident)
     title = request.title or (words.title_pole if request.kind == "pole" else words.title_zenith)
-    style = _tag("style", _CSS) if request.standalone else ""
+    style = _tag("style", chart_css()) if request.standalone else ""
     return (f'<title id="{ident}-title">{escape(title)}</title>'
             f'<desc id="{ident}-desc">{escape(_description(request, sky, lights))}</desc>{style}')
 

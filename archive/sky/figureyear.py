@@ -10,16 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .altaz import Place, greenwich_sidereal
-from .bearings import day_of_longitude
+from .altaz import Place
+from .bearings import day_of_longitude, days_of_longitudes
 from .catalogue import Catalogue, load_catalogue
-from .frames import precession, star_vectors
 from .horizon import sun_table
 from .phases import PhaseTable, phase_table
 from .times import calendar_date, check_year, julian_day, year_start
-from .tonight import UP_ALTITUDE_DEG, UP_SHARE
-from .vectors import DEGREE, Flags, Floats, Ints, rotate, unit
-from .yearband import Moments, YearBand, night_moments, noons_of, year_bands
+from .vectors import DEGREE, Flags, Floats, Ints
+from .yearband import Members, Moments, YearBand, members_of, night_moments, noons_of, year_bands
 
 PHASES = ("morning_rising", "evening_rising", "morning_setting", "evening_setting")
 GOOD_SHARE = 0.75
@@ -76,11 +74,11 @@ class YearOfFigures:
 def sun_turns(year: int) -> tuple[SunTurn, ...]:
     """The solstices and equinoxes of a calendar year, in order, and the December solstice before it."""
     start = year_start(year)
-    wanted = (("march equinox", 0.0), ("june solstice", 90.0), ("september equinox", 180.0),
-              ("december solstice", 270.0))
-    found = [SunTurn(what, day_of_longitude(start, longitude * DEGREE)) for what, longitude in wanted]
-    before = SunTurn("december solstice", day_of_longitude(start - 366, 270 * DEGREE))
-    return tuple(sorted([before, *found], key=lambda one: one.jd_ut))
+    names = ("march equinox", "june solstice", "september equinox", "december solstice")
+    days = days_of_longitudes(start, np.arange(0.0, 360.0, 90.0) * DEGREE).tolist()
+    before = day_of_longitude(start - 366, 270 * DEGREE)
+    found = [SunTurn(what, jd) for what, jd in zip((*names, names[-1]), (*days, before), strict=True)]
+    return tuple(sorted(found, key=lambda one: one.jd_ut))
 
 
 def days_since_solstice(turns: Sequence[SunTurn], jd_ut: float) -> tuple[str, int] | None:
@@ -90,27 +88,6 @@ def days_since_solstice(turns: Sequence[SunTurn], jd_ut: float) -> tuple[str, in
 
 
 # --- who is up ---
-
-
-@dataclass(frozen=True)
-class _Members:
-    """Which stars make which figure: directions of date (k, 3) and shares (figures, k) that add up to 1."""
-
-    of_date: Floats
-    shares: Floats
-
-    def up(self, jd: Floats, place: Place) -> Flags:
-        """Which figures are up at instants, light or dark: (figures, instants)."""
-        zenith = unit(greenwich_sidereal(jd) + place.lon_deg * DEGREE, place.lat_deg * DEGREE)
-        high = (zenith @ self.of_date.T >= np.sin(UP_ALTITUDE_DEG * DEGREE)).astype(np.float32)
-        return self.shares.astype(np.float32) @ high.T >= UP_SHARE - 1e-6
-
-
-def _members(figures: Mapping[str, Sequence[int]], stars: Catalogue, year: int) -> _Members:
-    hips = np.unique(np.concatenate([np.asarray(one, dtype=np.int64) for one in figures.values()]))
-    of_date = rotate(precession(year + 0.5), star_vectors(stars, stars.indices(hips), year + 0.5))
-    shares = np.array([np.isin(hips, one) for one in figures.values()], dtype=np.float64)
-    return _Members(of_date, shares / shares.sum(axis=1, keepdims=True))
 
 
 def _spread(start: Floats, stop: Floats, steps: int) -> Floats:
@@ -132,6 +109,8 @@ def _best_months(evening_h: Floats) -> tuple[int, ...]:
 
 def _runs(up: Flags, edges: Floats) -> tuple[tuple[float, float], ...]:
     """Stretches of a night in which a figure is up; ``edges`` are the borders of its parts."""
+    if not up.any():
+        return ()
     change = np.flatnonzero(np.diff(np.concatenate([[False], up, [False]]).astype(np.int8)))
     return tuple((float(edges[a]), float(edges[b])) for a, b in zip(change[::2], change[1::2], strict=True))
 
@@ -153,7 +132,7 @@ def figure_years(figures: Mapping[str, Sequence[int]], place: Place, year: int) 
     bands = year_bands(wanted, place, year, moments)
     leading = [_brightest(stars, hips) for hips in wanted.values()]
     table = phase_table(leading, place, year, table=sun)
-    dark_h, evening_h, nights = _hours(_members(wanted, stars, year), place, month_starts, moments)
+    dark_h, evening_h, nights = _hours(members_of(wanted, year), place, month_starts, moments)
     rows = [
         FigureYear(key, leading[i], bands[i], _phase_days(table, i, month_starts, place), _never(table, i),
                    tuple(dark_h[i].tolist()), tuple(evening_h[i].tolist()), _best_months(evening_h[i]),
@@ -180,7 +159,7 @@ def _phase_days(table: PhaseTable, column: int, month_starts: tuple[float, ...],
     return {name: tuple(table.midnights[inside & getattr(table, name)[:, column]].tolist()) for name in PHASES}
 
 
-def _hours(members: _Members, place: Place, month_starts: tuple[float, ...],
+def _hours(members: Members, place: Place, month_starts: tuple[float, ...],
            moments: Moments) -> tuple[Floats, Floats, list[tuple[Flags, Floats]]]:
     """Mean dark and evening hours (figures, 12), and for the 15th of each month who is up in parts of its night."""
     (dusk, has_dusk), (midnight, _), (dawn, has_dawn) = moments

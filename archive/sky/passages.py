@@ -29,6 +29,8 @@ USUAL_MAG = {"sun": -26.7, "moon": -10.0, "mercury": 0.0, "venus": -4.0, "mars":
 """Usual brightness for the loss of light low down; a magnitude of error moves that by half a degree (common
 practice, no source)."""
 _STEPS = 720
+_CLOSE_ENOUGH = 1e-8
+"""Radians, 0.002 arcsec; a Julian date as a float is no finer than a third of that."""
 
 Height = Callable[[Ints, Floats], Floats]
 
@@ -88,7 +90,7 @@ def _refine(height: Height, rows: Ints, a: Floats, b: Floats, fa: Floats, fb: Fl
         gap = fb - fa
         c = np.where(gap == 0, b, (a * fb - b * fa) / np.where(gap == 0, 1, gap))
         fc = height(rows, c)
-        if np.all((np.abs(fc) < 1e-10) | (np.abs(b - a) < 1e-11)):
+        if np.all(np.abs(fc) < _CLOSE_ENOUGH):
             return c
         turned = fc * fb < 0
         a, fa = np.where(turned, b, a), np.where(turned, fb, fa / 2)

@@ -20,8 +20,9 @@ from .phases import star_phases
 from .places import star_places
 from .requests import Answer, Request, read_number, read_place, read_target, read_text, read_whole, rounded, when
 from .rising import rise
-from .times import format_time, parse_date, parse_time
+from .times import LAST_YEAR, format_time, parse_date, parse_time
 from .tonight import Twilight, tonight
+from .wobble import turn_years
 
 
 def position(request: Request) -> Answer:
@@ -40,6 +41,7 @@ def pole_verb(request: Request) -> Answer:
     near = nearest_to_pole(year, limit, south=south)
     return {"year": year, "ra_deg": rounded(found.ra_deg, 8), "dec_deg": rounded(found.dec_deg, 8),
             "obliquity_deg": rounded(found.obliquity_deg, 8), "limit_hp": limit,
+            "turn_years": rounded(turn_years(year), 1) if abs(year) <= LAST_YEAR else None,
             "nearest": [{"hip": s.hip, "name": s.name, "separation_deg": rounded(s.separation_deg),
                          "hp": s.hp_mag} for s in near],
             "ecliptic_pole": {"ra_deg": rounded(found.ecliptic_ra_deg, 8),

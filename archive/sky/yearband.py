@@ -65,6 +65,31 @@ def noons_of(place: Place, year: int) -> Floats:
     return as_floats(np.arange(first, julian_day(year + 1, 1, 1)) + 0.5 - place.lon_deg / 360)
 
 
+@dataclass(frozen=True)
+class Members:
+    """Which stars make which figure: directions of date (k, 3) and shares (figures, k) that add up to 1."""
+
+    of_date: Floats
+    shares: Floats
+
+    def up(self, jd: Floats, place: Place) -> Flags:
+        """Which figures are up at instants, light or dark: (figures, instants)."""
+        zenith = unit(greenwich_sidereal(jd) + place.lon_deg * DEGREE, place.lat_deg * DEGREE)
+        high = (zenith @ self.of_date.T >= np.sin(UP_ALTITUDE_DEG * DEGREE)).astype(np.float32)
+        return self.shares.astype(np.float32) @ high.T >= UP_SHARE - 1e-6
+
+
+def members_of(figures: Mapping[str, Sequence[int]], year: int) -> Members:
+    """The stars of figures (each with at least one) in the middle of a year."""
+    hips = np.unique(np.concatenate([np.asarray(one, dtype=np.int64) for one in figures.values()]))
+    stars = load_catalogue()
+    of_date = rotate(precession(year + 0.5), star_vectors(stars, stars.indices(hips), year + 0.5))
+    shares = np.zeros((len(figures), len(hips)))
+    for row, one in zip(shares, figures.values(), strict=True):
+        row[np.searchsorted(hips, one)] = 1.0
+    return Members(of_date, shares / shares.sum(axis=1, keepdims=True))
+
+
 def year_bands(figures: Mapping[str, Sequence[int]], place: Place, year: int,
                moments: Moments | None = None) -> list[YearBand]:
     """The year of many figures (key -> Hipparcos numbers) at one place in an astronomical year.
@@ -74,17 +99,8 @@ def year_bands(figures: Mapping[str, Sequence[int]], place: Place, year: int,
     keys = [key for key, hips in figures.items() if len(hips)]
     if not keys:
         return []
-    hips = np.unique(np.concatenate([np.asarray(figures[key], dtype=np.int64) for key in keys]))
-    stars = load_catalogue()
-    rows = stars.indices(hips)
-    of_date = rotate(precession(year + 0.5), star_vectors(stars, rows, year + 0.5))
-    member = np.array([np.isin(hips, figures[key]) for key in keys], dtype=np.float64).reshape(len(keys), len(hips))
-    member /= np.maximum(member.sum(axis=1, keepdims=True), 1)
-    up = []
-    for jd, dark in moments or night_moments(place, noons_of(place, year)):
-        zenith = unit(greenwich_sidereal(jd) + place.lon_deg * DEGREE, place.lat_deg * DEGREE)
-        high = (zenith @ of_date.T >= np.sin(UP_ALTITUDE_DEG * DEGREE)).astype(np.float64)
-        up.append((member @ high.T >= UP_SHARE - 1e-9) & dark)
+    members = members_of({key: figures[key] for key in keys}, year)
+    up = [members.up(jd, place) & dark for jd, dark in moments or night_moments(place, noons_of(place, year))]
     evening, midnight, morning = up
     return [YearBand(key, evening[i], midnight[i], morning[i], _spans(evening[i], year_start(year)))
             for i, key in enumerate(keys)]

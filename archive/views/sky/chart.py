@@ -188,6 +188,7 @@ def _told(asked: Asked) -> dict[str, Any]:
         "year_words": words.year(asked.year_number),
         "where": words.place(asked.place),
         "pole_star": words.pole_star(asked.year_number, near, south),
+        "turn": words.whole_turn(asked.year_number) if asked.kind == "pole" else "",
         "like_date": "" if night is None else words.calendar_day(night.date),
         "since_solstice": "" if night is None else words.since_solstice(night),
     }

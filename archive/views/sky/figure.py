@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from ...access import showing
 from ...sky import Place, SkyError, load_catalogue, rise_azimuth_deg, star_phases, star_places, year_bands
 from ...sky.tonight import direction_code
-from . import words
+from . import wobble, words
 from .words import MONTHS, Shown
 
 MOST_STARS = 12  # of a figure with more, the brightest are told of
@@ -184,6 +184,7 @@ def of(stars: Sequence[int], now: datetime) -> Shown:
         crossings = _crossings(told, place, this_year)
         year = _year(hips, place, this_year)
         rows = [_star_row(one, place, this_year) for one in crossings]
+        poles = wobble.sentences(hips, this_year)
     except SkyError:
         return {}
     return {
@@ -192,6 +193,7 @@ def of(stars: Sequence[int], now: datetime) -> Shown:
         "never": _never_words(crossings),
         "headings": _headings(),
         "rows": rows,
+        "poles": poles,
         "is_part": len(told) < len(hips),
         "crosses": any(not one["never"] for one in crossings),
         "tonight_url": reverse("tonight"),

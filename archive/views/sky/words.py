@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.utils.translation import pgettext_lazy as said
 
 from ...access import showing
-from ...sky import CalendarDate, ChartWords, LikeNight, NearStar, Place
+from ...sky import CalendarDate, ChartWords, LikeNight, NearStar, Place, turn_years
 
 Shown = dict[str, Any]
 
@@ -173,18 +173,24 @@ def pole_star(year_number: int, near: NearStar, south: bool) -> str:
     return words % given
 
 
+def whole_turn(year_number: int) -> str:
+    """How long the pole takes to go round, told to the decade."""
+    years = round(turn_years(year_number), -1)
+    return _("At the pace of %(year)s the pole would go round in %(years)s years; its path does not close.") % {
+        "year": year(year_number), "years": f"{years:,.0f}"}
+
+
 def how_good() -> list[list[Shown]]:
     """Rows of what each body's place is worth: against published places 1900 to 2050, and further away."""
-    gone = _("not drawn")
     rows = (
         (_("Stars"), _("1″"), _("0.01° at the ends (10,000 years)")),
-        (BODIES["sun"], _("0.02″"), _("up to 3′ at the ends")),
-        (BODIES["moon"], _("2″ as a rule, 17″ at most"), gone),
-        (BODIES["mercury"], _("2″"), gone),
-        (BODIES["venus"], _("11″"), gone),
-        (BODIES["mars"], _("63″"), gone),
-        (BODIES["jupiter"], _("82″"), gone),
-        (BODIES["saturn"], _("98″"), gone),
+        (BODIES["sun"], _("0.02″"), _("11″ to −3000 and 3000, 3′ at the ends")),
+        (BODIES["moon"], _("3″ as a rule, 14″ at most"), _("3.5′")),
+        (BODIES["mercury"], _("2″"), _("15″")),
+        (BODIES["venus"], _("11″"), _("40″")),
+        (BODIES["mars"], _("27″"), _("80″")),
+        (BODIES["jupiter"], _("11″"), _("3′")),
+        (BODIES["saturn"], _("43″"), _("2.6′")),
     )
     return [[{"value": str(cell)} for cell in row] for row in rows]
 
