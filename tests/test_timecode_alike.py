@@ -11,7 +11,8 @@ RIGHT = ["A boy sat by the door of the kiln", "The girl burnt both her hands on 
 
 def test_like_lines_stand_in_one_row_and_their_own_words_are_marked() -> None:
     rows = compare(LEFT, RIGHT)
-    assert [(row.left, row.right) for row in rows] == [(None, 0), (0, 1), (1, None), (2, 2)]
+    assert [(row.left, row.right, row.is_alike) for row in rows] == [
+        (None, 0, False), (0, 1, True), (1, None, False), (2, 2, True)]
     assert rows[3].left_pieces == (
         Piece("Every pot cracked", False), Piece("because", True), Piece("the wind came in", False))
     assert Piece("when", True) in rows[3].right_pieces
@@ -33,4 +34,4 @@ def test_marks_and_case_do_not_tell_lines_apart() -> None:
 def test_short_lines_and_nothing_are_not_compared() -> None:
     assert likeness(["yes"], ["yes"]) == 0
     assert compare([], []) == []
-    assert [(row.left, row.right) for row in compare(["Yes."], ["Yes."])] == [(0, None), (None, 0)]
+    assert [(row.left, row.right, row.is_alike) for row in compare(["Yes."], ["Yes."])] == [(0, 0, False)]

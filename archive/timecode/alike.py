@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from itertools import zip_longest
 
 from .folding import fold
 
@@ -27,10 +28,14 @@ class Piece:
 
 @dataclass(frozen=True)
 class Row:
-    """Positions of lines in the two tellings; None where a line has no like one. The words of each in pieces."""
+    """Positions of lines in the two tellings, and their words in pieces.
+
+    Lines that have no like one stand beside whatever is told meanwhile, or alone (None).
+    """
 
     left: int | None
     right: int | None
+    is_alike: bool
     left_pieces: tuple[Piece, ...] = ()
     right_pieces: tuple[Piece, ...] = ()
 
@@ -41,10 +46,12 @@ def compare(left: Sequence[str], right: Sequence[str]) -> list[Row]:
     rows: list[Row] = []
     at_left = at_right = 0
     for one, other in [*_pairs(lefts, rights), (len(left), len(right))]:
-        rows += [Row(at, None, _whole(left[at])) for at in range(at_left, one)]
-        rows += [Row(None, at, (), _whole(right[at])) for at in range(at_right, other)]
+        rows += [
+            Row(ours, theirs, False, _whole(left, ours), _whole(right, theirs))
+            for ours, theirs in zip_longest(range(at_left, one), range(at_right, other))
+        ]
         if one < len(left) and other < len(right):
-            rows.append(Row(one, other, *_pieces(left[one], right[other])))
+            rows.append(Row(one, other, True, *_pieces(left[one], right[other])))
         at_left, at_right = one + 1, other + 1
     return rows
 
@@ -89,8 +96,8 @@ def _at_least(share: float) -> float:
     return share if share >= ALIKE else 0.0
 
 
-def _whole(line: str) -> tuple[Piece, ...]:
-    return (Piece(line, True),)
+def _whole(lines: Sequence[str], at: int | None) -> tuple[Piece, ...]:
+    return () if at is None else (Piece(lines[at], True),)
 
 
 def _pieces(left: str, right: str) -> tuple[tuple[Piece, ...], tuple[Piece, ...]]:

@@ -14,7 +14,7 @@ from ...access import met, showing, tellings
 from ...access.gate import Gate
 from ...access.tellings import Telling
 from ...models import Figure, Item, Level, Place, Segment, Topic
-from ...timecode.alike import Row, compare
+from ...timecode.alike import compare
 from ..loading import GatedRequest, fetch
 from ..pages import parts
 from ..pages.parts import Shown
@@ -84,14 +84,10 @@ def _beside(gate: Gate, chosen: Sequence[Telling | None]) -> Shown:
     lines = compare(words[0][language], words[1][language])
     return {
         "heads": [{"title": _named(one), "url": parts.address(one.card.label)} for one in (left, right)],
-        "lines": [{"left": one.left_pieces, "right": one.right_pieces, "alike": _is_alike(one)} for one in lines],
+        "lines": [{"left": one.left_pieces, "right": one.right_pieces, "alike": one.is_alike} for one in lines],
         "language": language,
-        "alike": sum(_is_alike(one) for one in lines),
+        "alike": sum(one.is_alike for one in lines),
     }
-
-
-def _is_alike(one: Row) -> bool:
-    return one.left is not None and one.right is not None
 
 
 urlpatterns: list[URLPattern] = [path("tellings/<str:kind>/<str:ref>/", page, name="tellings")]
