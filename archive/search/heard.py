@@ -23,14 +23,14 @@ from ..access.layout import Numbers
 from ..timecode.misheard import distance, find_misheard, phonetic_key
 from .aims import Ask
 from .query import Clause
-from .stock import NO_NUMBERS, Part, Stock
+from .stock import NO_NUMBERS, Part
 from .words import words_of
 
 LEAST_ALIKE = 0.6  # to be looked at; what is taken is decided by the second step
 LEAST_ALIKE_PART = 0.5
 LEAST_SOUNDS, LEAST_LETTERS = 2, 4
 SOUNDS = "FKLMNPRST"  # what phonetic_key is made of, for Latin letters
-MOST_STRETCHES, MOST_LINES = 200, 3_000
+MOST_ALIKE, MOST_RUNS, MOST_LINES = 24, 200, 3_000
 KEPT_PIECES = 64
 
 Sounding = dict[str, list[str]]
@@ -49,7 +49,8 @@ class Heard:
 def heard(ask: Ask, names: Iterable[str]) -> Heard:
     """Lines that the viewer reads in which one of these names may be misheard."""
     spelled = sorted({name for name in names if words_of(name)})
-    stretches = sorted({stretch for name in spelled for stretch in _stretches(ask.sight.board.stock, name)})
+    kept = [piece_sounds(piece) for piece in ask.sight.board.stock.pieces]
+    stretches = sorted({stretch for name in spelled for stretch in _stretches(ask, kept, name)})
     atoms = [NO_NUMBERS, *(ask.standing(Clause("", stretch))[0] for stretch in stretches)]
     lines = np.unique(np.concatenate(atoms))
     stock = ask.sight.board.stock
@@ -68,19 +69,21 @@ def _judged(ask: Ask, lines: Numbers, spelled: list[str]) -> Heard:
 # --- over the words of the index ---
 
 
-def _stretches(stock: Stock, name: str) -> list[tuple[str, ...]]:
-    """Runs of one to four words that sound like the name: word for word, and all of it as one or two words."""
+def _stretches(ask: Ask, kept: list[Sounding], name: str) -> list[tuple[str, ...]]:
+    """Runs of words that sound like the name: word for word, and all of it as one or two words."""
     words = words_of(name)
-    kept = [piece_sounds(piece) for piece in stock.pieces]
-    each = [[(word,), *_alike(kept, word)] for word in words]
-    runs = [tuple(one for part in chosen for one in part) for chosen in islice(product(*each), MOST_STRETCHES)]
+    each = [[(word,), *_alike(ask, kept, word)] for word in words]
+    runs = [tuple(one for part in chosen for one in part) for chosen in islice(product(*each), MOST_RUNS)]
     if len(words) > 1:
-        runs += _alike(kept, "".join(words))
-    return [run for run in dict.fromkeys(runs) if run != tuple(words)][:MOST_STRETCHES]
+        runs += _alike(ask, kept, "".join(words))
+    return [run for run in runs if run != tuple(words)]
 
 
-def _alike(kept: list[Sounding], word: str) -> list[tuple[str, ...]]:
-    """Words, and pairs of words, that sound much like this one; the likest first."""
+def _alike(ask: Ask, kept: list[Sounding], word: str) -> list[tuple[str, ...]]:
+    """Words, and pairs of words, that sound much like this one, the likest first; only such as the viewer reads.
+
+    What others hold is passed over before any are counted off, so that it cannot push out what is met.
+    """
     key = phonetic_key(word)
     if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
         return []
@@ -91,8 +94,8 @@ def _alike(kept: list[Sounding], word: str) -> list[tuple[str, ...]]:
         first = [one for one in _words_of_keys(kept, [key[:at]]) if _begins(one, word)]
         second = [one for one in _words_of_keys(kept, [key[at:]]) if _begins(one[::-1], word[::-1])]
         scored |= {(one, two): alike(one + two, word) for one, two in product(first, second)}
-    likely = [run for run, score in scored.items() if score >= LEAST_ALIKE]
-    return sorted(likely, key=lambda run: (-scored[run], run))[:MOST_STRETCHES]
+    likely = sorted((run for run, score in scored.items() if score >= LEAST_ALIKE), key=lambda run: (-scored[run], run))
+    return list(islice((run for run in likely if len(ask.standing(Clause("", run))[0])), MOST_ALIKE))
 
 
 def alike(one: str, other: str) -> float:
