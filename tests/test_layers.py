@@ -84,6 +84,13 @@ def test_layers_lie_in_their_order(client, cast):
     assert [one.title for one in sorted(made, key=lambda one: body.index(one.ref))] == ["Between", "Lower", "Upper"]
 
 
+def test_a_form_that_was_not_sent_complains_of_nothing(at_desk):
+    assert "Nothing was saved" not in at_desk.get(reverse("add_layer")).content.decode()
+    sent(at_desk, PATH)
+    edit = reverse("edit_layer", args=[Layer.ungated.get().ref])
+    assert "Nothing was saved" not in at_desk.get(edit).content.decode()
+
+
 def test_only_the_archivist_makes_one(client, cast):
     client.force_login(cast["family"])
     assert sent(client, PATH).status_code == 404

@@ -75,7 +75,7 @@ class LayerForm(forms.Form):
 @for_role("is_archivist")
 @require_http_methods(["GET", "HEAD", "POST"])
 def add(request: GatedRequest) -> HttpResponse:
-    form = LayerForm(posted(request), request.FILES)
+    form = LayerForm(posted(request), _files(request))
     if request.method == "POST" and form.is_valid():
         made = making.add(request.user, Kind.LAYER, [], **form.given())
         words = _("“%(name)s” is written in. It waits for the council; until then only you meet it.")
@@ -94,7 +94,7 @@ def edit(request: GatedRequest, ref: str) -> HttpResponse:
         "title": shown.label.text, "rights": shown.rights, "about": shown.about, "position": row.position,
         "version": row.version,
     }
-    form = LayerForm(posted(request), request.FILES, is_new=False, initial=current)
+    form = LayerForm(posted(request), _files(request), is_new=False, initial=current)
     if request.method == "POST" and form.is_valid():
         try:
             making.change(request.gate, row, [], form.cleaned_data["version"] or 0, **form.given())
@@ -104,6 +104,11 @@ def edit(request: GatedRequest, ref: str) -> HttpResponse:
             form.add_error(None, _("Somebody saved this layer since you opened it. Open it again to see theirs."))
     met.note(request.gate, row, "desk")
     return _page(request, form, _("Edit a layer of the map"), reverse("layer", args=[ref]))
+
+
+def _files(request: GatedRequest) -> Any:
+    """What was sent, for a form; None where nothing was, like `posted`."""
+    return request.FILES if request.method == "POST" else None
 
 
 def _page(request: GatedRequest, form: LayerForm, title: str, page_url: str = "") -> HttpResponse:

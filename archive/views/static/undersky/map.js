@@ -281,13 +281,13 @@
   /** The community's own layers, each to be put on or taken off; what they hold comes one after another, from below. */
   function drawLayers(map, options) {
     if (!options.layers.length) return;
-    const control = L.control.layers({}, {}, { collapsed: true, position: "topright" }).addTo(map);
+    const control = L.control.layers({}, {}, { collapsed: true, position: "bottomleft" }).addTo(map);
     const toggle = control.getContainer().querySelector(".leaflet-control-layers-toggle");
     toggle.title = options.words.layers;
     toggle.setAttribute("aria-label", options.words.layers);
     options.layers.reduce(function (before, layer, index) {
       const pane = map.createPane("layer" + index);
-      pane.style.zIndex = String(390 - options.layers.length + index);
+      pane.style.zIndex = String(401 + index); // over the land (400) and under the marks (600)
       const drawn = L.geoJSON(null, {
         pane: pane,
         style: { className: "own-layer own-layer-" + (index % 4), pane: "layer" + index },
