@@ -254,7 +254,7 @@ class Ground:
 
 
 _lock = threading.Lock()
-_held: list[Ground] = []
+_kept: list[Ground] = []
 KEPT = 8  # a map is a page, its frame and its places: three questions about the same ground
 
 
@@ -263,12 +263,12 @@ def of(gate: Gate) -> Ground:
 
     Every write that could change any of it makes another policy, and every edge in time other levels.
     """
-    for one in list(_held):
+    for one in list(_kept):
         if one.gate.policy is gate.policy and one.gate.levels is gate.levels and one.gate.mask == gate.mask:
             return one
     made = Ground(gate)
     with _lock:
-        _held[:] = [made, *_held][:KEPT]
+        _kept[:] = [made, *_kept][:KEPT]
     return made
 
 
