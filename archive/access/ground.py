@@ -5,7 +5,6 @@ A telling is a pair of a place and a segment: the segment belongs to the place, 
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from functools import cached_property
@@ -251,25 +250,6 @@ class Ground:
                     runs.append(tuple(run))
                 run = []
         return tuple(runs)
-
-
-_lock = threading.Lock()
-_kept: list[Ground] = []
-KEPT = 8  # a map is a page, its frame and its places: three questions about the same ground
-
-
-def of(gate: Gate) -> Ground:
-    """The ground as this viewer meets it: what was read for the same policy, the very same levels and names at rest.
-
-    Every write that could change any of it makes another policy, and every edge in time other levels.
-    """
-    for one in list(_kept):
-        if one.gate.policy is gate.policy and one.gate.levels is gate.levels and one.gate.mask == gate.mask:
-            return one
-    made = Ground(gate)
-    with _lock:
-        _kept[:] = [made, *_kept][:KEPT]
-    return made
 
 
 def _has_lines(drawn: MirrorDrawn) -> bool:

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from ..access import details, ground, layers, met, showing
-from ..access.ground import Choices, Wanted
+from ..access.ground import Choices, Ground, Wanted
 from ..access.showing import Label, SegmentCard
 from ..exchange import places_out
 from ..exchange.places_out import PlaceOut
@@ -60,7 +60,7 @@ def _query(request: GatedRequest) -> str:
 
 @require_safe
 def map_page(request: GatedRequest) -> HttpResponse:
-    seen = ground.of(request.gate)
+    seen = Ground(request.gate)
     wanted = _wanted(request)
     numbers = seen.narrowed(wanted)[0] if wanted else []
     page = details.page_of(numbers, parts.page_number(request), PAGE_SIZE)
@@ -110,7 +110,7 @@ def _options(labels: Sequence[Label]) -> list[tuple[str, str, str]]:
 @require_safe
 def map_frame(request: GatedRequest) -> HttpResponse:
     held, wanted = showing.house(), _wanted(request)
-    shown = ground.of(request.gate).counted(wanted) if wanted else []
+    shown = Ground(request.gate).counted(wanted) if wanted else []
     query = _query(request)
     options = {
         "places": reverse("map_places") + query,
@@ -169,7 +169,7 @@ def map_tile(request: GatedRequest, zoom: str, column: str, row: str) -> HttpRes
 
 @require_safe
 def map_places(request: GatedRequest) -> JsonResponse:
-    seen, wanted = ground.of(request.gate), _wanted(request)
+    seen, wanted = Ground(request.gate), _wanted(request)
     mirrors = seen.mirrors_drawn(wanted) if wanted else []
     urls = {one.figure.ref: reverse("figure", args=[one.figure.ref]) for one in mirrors}
     found = frame.columns(seen.counted(wanted) if wanted else [], mirrors, urls)
@@ -184,7 +184,7 @@ def map_place(request: GatedRequest, ref: str) -> HttpResponse:
     except OnlyNotice as error:
         raise Http404 from error
     wanted = _wanted(request)
-    found = ground.of(request.gate).shown(wanted, [row.pk]) if wanted else []
+    found = Ground(request.gate).shown(wanted, [row.pk]) if wanted else []
     if not found:
         raise Http404
     one = found[0]
@@ -218,7 +218,7 @@ def _passages(cards: Sequence[SegmentCard]) -> Json:
 def _out(request: GatedRequest) -> list[PlaceOut]:
     """The places left on the map, for a file; those that not everybody meets are written down as given."""
     wanted = _wanted(request)
-    found = ground.of(request.gate).shown(wanted) if wanted else []
+    found = Ground(request.gate).shown(wanted) if wanted else []
     shared = ground.met_by_everybody(request.gate)
     ground.note_given(request.gate, [one.place.label for one in found if one.place.label.number not in shared])
     return [
