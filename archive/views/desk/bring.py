@@ -34,6 +34,7 @@ from .fields import AsksForNames, NamesField
 from .uploading import PIECE_BYTES
 
 TRANSCRIPTS_AT_ONCE = 3
+MOST_RAW = 2_000  # characters; a refused file is with whoever sent it, one that was taken in can be fetched
 LANGUAGE_HELP = gettext_lazy("A language tag by BCP 47, such as en, pt-BR or qse-x-senneth.")
 DATE_HELP = gettext_lazy(
     "1962-07-14, 1962-07, 1962, 1962~ (about), 196X (the 1960s), or two of them with a slash between."
@@ -279,7 +280,9 @@ def refused_rows(refused: Refused | None) -> list[list[Shown]]:
 
 
 def _with_raw(problem: Any) -> str:
-    return f"{problem.text}\n{problem.raw}".strip()
+    """What is wrong, and the lines that it is about, or their beginning where they are very long."""
+    raw = problem.raw if len(problem.raw) <= MOST_RAW else problem.raw[:MOST_RAW] + " …"
+    return f"{problem.text}\n{raw}".strip()
 
 
 # --- a further transcript ---
