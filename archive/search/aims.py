@@ -140,12 +140,15 @@ def named(ask: Ask, clause: Clause, kind: str) -> list[int]:
 
 
 def along(sight: Sight, kinds: tuple[str, ...], roles: dict[int, Role]) -> Ties:
-    """The ties of these kinds from segments and recordings to the things that have a role."""
-    ties = sight.ties(*kinds)
+    """The ties of these kinds from segments and recordings to the things that have a role, and to no part of these."""
     wanted = np.zeros(sight.board.layout.size, dtype=np.bool_)
     wanted[list(roles)] = True
-    kept = wanted[ties.targets] & sight.board.is_told[ties.documents]
-    return Ties(ties.documents[kept], ties.targets[kept], ties.kinds[kept])
+    found = [(NO_NUMBERS, NO_NUMBERS, NO_NUMBERS)]
+    for kind in kinds:
+        sources, targets = met_ties(sight, kind)
+        kept = wanted[targets] & sight.board.is_told[sources]
+        found.append((sources[kept], targets[kept], np.full(np.count_nonzero(kept), lay.tie_code(kind))))
+    return Ties(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
 
 # --- people ---
