@@ -98,6 +98,7 @@ def test_a_closed_page_goes_on_where_it_stopped(visit, cast, tape):
     page.wait_for_selector("[data-upload] [data-say]:has-text('%')")
     while not held:
         page.wait_for_timeout(50)
+    held[0].abort()  # else it would go out when the page is closed
     page.close()
     assert uploads.mine(cast["archivist"])[0].arrived_bytes == 5 * PIECE_BYTES
     page = visit(reverse("bring"), cast["archivist"])
