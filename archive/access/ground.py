@@ -5,15 +5,16 @@ A telling is a pair of a place and a segment: the segment belongs to the place, 
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from functools import cached_property
 
 import numpy as np
+from django.utils.translation import get_language
 from numpy.typing import NDArray
 
 from ..models import Condition, Item, Kind, Level, Reach, Season, Tie, TieKind
-from . import details, layout, ledger, showing
+from . import details, layout, ledger, masks, policy, showing
 from .gate import Gate
 from .showing import FigureShown, Label, PlaceShown, SegmentCard
 
@@ -86,24 +87,69 @@ class _Tellings:
         return _Tellings(self.place[kept], self.segment[kept], self.is_there[kept])
 
 
+@dataclass(frozen=True)
+class _Read:
+    """What is the same whatever is asked: the places met by name, what is told at them, and which mirror what."""
+
+    shown_places: dict[int, PlaceShown]
+    told: _Tellings
+    mirrored: list[tuple[int, int, int, int]]
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What was read, and all that decides what may stand in it. The two arrays and policies are the very same ones.
+
+    A policy is another after every write that can change a level, a name, a place or a tie; the levels of a viewer are
+    others after every edge in time; names at rest begin and end by time alone; words are said in the page's language.
+    """
+
+    under: policy.Policy
+    levels: policy.Levels
+    mask: masks.Mask
+    language: str | None
+    read: _Read
+
+    def serves(self, gate: Gate) -> bool:
+        is_same = self.under is gate.policy and self.levels is gate.levels
+        return is_same and self.mask == gate.mask and self.language == get_language()
+
+
+MOST_KEPT = 8  # viewers; a map is a page, its frame and its places: three questions about the same ground
+_lock = threading.Lock()
+_kept: list[_Kept] = []
+
+
+def _keep(gate: Gate, read: _Read) -> None:
+    """Of one policy only, and nothing that was read where a transaction may yet be taken back."""
+    if not (gate.policy.is_firm and policy.is_alone()) or gate.is_looking:
+        return
+    with _lock:
+        others = [one for one in _kept if one.under is gate.policy and not one.serves(gate)]
+        made = _Kept(gate.policy, gate.levels, gate.mask, get_language(), read)
+        _kept[:] = [made, *others][:MOST_KEPT]
+
+
 class Ground:
-    """What one viewer meets of the ground, read once for all that a page asks of it."""
+    """What one viewer meets of the ground, read once for all that is asked of it."""
 
     def __init__(self, gate: Gate) -> None:
         self.gate = gate
         self.board = layout.current(gate.policy)
-        self.places = gate.numbers(Kind.PLACE)
-        self.told = self._tellings()
-        self.mirrored = _mirrored(gate, self.places.tolist())
+        read = next((one.read for one in list(_kept) if one.serves(gate)), None)
+        if read is None:
+            read = self._read()
+            _keep(gate, read)
+        self.shown_places, self.told, self.mirrored = read.shown_places, read.told, read.mirrored
 
-    @cached_property
-    def shown_places(self) -> dict[int, PlaceShown]:
-        """Every place met, by name."""
-        return {one.label.number: one for one in showing.places(self.gate, self.places.tolist())}
+    def _read(self) -> _Read:
+        places = self.gate.numbers(Kind.PLACE)
+        shown = {one.label.number: one for one in showing.places(self.gate, places.tolist())}
+        return _Read(shown, self._tellings(places), _mirrored(self.gate, places.tolist()))
 
     # --- what is told where ---
 
-    def _tellings(self) -> _Tellings:
+    def _tellings(self, met_places: Numbers) -> _Tellings:
         of = self._ties(TieKind.BELONGS_TO)
         at = self._ties(TieKind.RECORDED_AT)
         segments = self.board.of_kind(Kind.SEGMENT)
@@ -111,7 +157,7 @@ class Ground:
         places, inside = _joined(at[1], at[0], segments, holders)
         made = np.stack([np.concatenate([of[1], places]), np.concatenate([of[0], inside])])
         is_there = np.repeat([False, True], [len(of[0]), len(inside)])
-        seen = self._met(made[1]) & np.isin(made[0], self.places)
+        seen = self._met(made[1]) & np.isin(made[0], met_places)
         _, first = np.unique(made[:, seen], axis=1, return_index=True)  # told of a place goes before told there
         return _Tellings(made[0][seen][first], made[1][seen][first], is_there[seen][first])
 
