@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from archive.timecode.cues import Cue
-from archive.timecode.misheard import Suggestion, distance, find_misheard, phonetic_key
+from archive.timecode.misheard import OTHER, Suggestion, _changes, _gone, distance, find_misheard, phonetic_key
 from archive.timecode.readers import read_transcript
 
 NAMES = {"Taivek": ["Tai-vek"], "ʔAröka": [], "Pelluk Yáŋil": ["Pelluk Yangil"], "Hamvurë": [], "Marsel": []}
@@ -122,6 +122,36 @@ def test_distance_is_within_its_bounds(one: str, other: str) -> None:
     assert distance(one, one) == 0
     assert (distance(one, other) == 0) == (one == other)
     assert distance(one, other) <= len(one) + len(other)
+
+
+@pytest.mark.parametrize(("heard", "name", "cost"), [
+    ("vee", "vehee", 0.7),  # h left out, and one e of two
+    ("aw", "avw", 0.9),  # w for v, and w left out
+])
+def test_common_letters_may_be_the_ones_left_out(heard: str, name: str, cost: float) -> None:
+    """By hand, from the costs in the module."""
+    assert distance(heard, name) == distance(name, heard) == pytest.approx(cost)
+
+
+@settings(deadline=None)
+@given(one=st.text("aehwvkkjs", max_size=7), other=st.text("aehwvkkjs", max_size=7))
+def test_distance_is_the_least_of_all_ways(one: str, other: str) -> None:
+    """Wagner and Fischer (1974), by their recurrence, word for word and without a short cut."""
+    assert distance(one, other) == pytest.approx(_least(one, other, len(one), len(other), {}))
+
+
+def _least(one: str, other: str, i: int, j: int, known: dict[tuple[int, int], float]) -> float:
+    if (i, j) not in known:
+        ways = [0.0] if i == j == 0 else []
+        if i:
+            ways.append(_least(one, other, i - 1, j, known) + _gone(one, i - 1))
+        if j:
+            ways.append(_least(one, other, i, j - 1, known) + _gone(other, j - 1))
+        if i and j:
+            change = _changes(one[i - 1]).get(other[j - 1], OTHER)
+            ways.append(_least(one, other, i - 1, j - 1, known) + change)
+        known[i, j] = min(ways)
+    return known[i, j]
 
 
 @settings(deadline=None)

@@ -13,7 +13,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate, pairwise, zip_longest
+from itertools import accumulate, chain, pairwise, zip_longest
 from typing import NamedTuple
 
 from archive.timecode.cues import Cue
@@ -34,7 +34,8 @@ MOST_RECKONED = 6
 SURE_ALONE = 0.85
 # A word that makes up more than this share of a long transcript is an ordinary one.
 ORDINARY_SHARE, ORDINARY_FROM_WORDS = 0.004, 2_000
-TOKEN = re.compile(rf"[^\W\d_](?:[^\W\d_]|[\u0300-\u036f{re.escape(GLOTTALS)}])*")
+LETTERS = r"[^\W\d_]"
+TOKEN = re.compile(rf"{LETTERS}+(?:[\u0300-\u036f{re.escape(GLOTTALS)}]+{LETTERS}*)*")
 POSSESSIVE = re.compile(r"['’ʼ]s$")
 BETWEEN = re.compile(r"[ \t\n\-\u00a0\u2010\u2011]{1,3}")
 
@@ -47,6 +48,7 @@ SOUNDS = {
     "s": "S", "z": "S", "j": "S", "ʃ": "S", "ʒ": "S",
     "m": "M", "n": "N", "ɲ": "N", "ŋ": "NK", "l": "L", "ł": "L", "ɬ": "L", "r": "R", "ɾ": "R", "ɹ": "R", "h": "",
 }
+WEAK_LIKE_STRONG = frozenset(letter for letter in WEAK if SOUNDS.get(letter))
 # Spelling habits of Latin letters, and the sounds they stand for.
 GRAPHS = {"tch": "S", "sch": "S", "ch": "S", "sh": "S", "th": "T", "ph": "F", "gh": "", "ck": "K",
           "ce": "S", "ci": "S", "cy": "S"}
@@ -193,11 +195,20 @@ def find_misheard(
     """
     search = _Search(NameIndex(names), least_score, {fold(word) for word in known_words})
     texts = [cue if isinstance(cue, str) else cue.text for cue in cues]
-    lines = [[search.word(written) for written in TOKEN.findall(text)] for text in texts]
+    lines = [[search.words[written] for written in TOKEN.findall(text)] for text in texts]
     search.learn_ordinary(lines)
     return [Suggestion(index, *found)
             for index, (text, words) in enumerate(zip(texts, lines, strict=True))
             for found in search.in_line(text, words)]
+
+
+class _Words(dict[str, _Word]):
+    """What is known of each word as it is written; a possessive ending is left out."""
+
+    def __missing__(self, written: str) -> _Word:
+        folded = fold(POSSESSIVE.sub("", written))
+        word = self[written] = _Word(written, folded, phonetic_key(folded), written[0].isupper())
+        return word
 
 
 class _Search:
@@ -208,22 +219,14 @@ class _Search:
         self.least_score = least_score
         self.ordinary = known_words
         self.names_by_key = index.whole
-        self.words: dict[str, _Word] = {}
+        self.words = _Words()
         self.stretches: dict[tuple[str, bool], _Scored] = {}
         self.near: dict[str, list[_Entry]] = {}
         self.cased = False
 
-    def word(self, written: str) -> _Word:
-        """Return what is known of a word; a possessive ending is left out."""
-        known = self.words.get(written)
-        if known is None:
-            folded = fold(POSSESSIVE.sub("", written))
-            known = self.words[written] = _Word(written, folded, phonetic_key(folded), written[0].isupper())
-        return known
-
     def learn_ordinary(self, lines: list[list[_Word]]) -> None:
         """Take words that make up much of a long transcript, or also stand uncapitalised, for ordinary ones."""
-        counts = Counter(word for words in lines for word in words)
+        counts = Counter(chain.from_iterable(lines))
         total, capitals = counts.total(), sum(count for word, count in counts.items() if word.capital)
         small = {word.folded for word in counts if not word.capital}
         self.cased = 0 < capitals < total / 2
@@ -264,7 +267,7 @@ class _Search:
             return []
         if len(found) == 1 and found[0][1] == found[0][2] and words[found[0][1]].right:
             return []
-        places = _places(text, words)
+        places = _places(text, words[: max(last for _, _, last, _ in found) + 1])
         return self._chosen(text, words, places, [one for one in found if _joined(text, places, one[1], one[2])])
 
     def _stretches_from(self, at: int, words: list[_Word]) -> list[tuple[float, int, int, str]]:
@@ -395,13 +398,24 @@ def distance(heard: str, name: str, most: float = math.inf) -> float:
 
 
 def _unlike(heard: str, name: str) -> tuple[int, int, int]:
-    """Return where two words begin to differ, and where each has only their common ending left."""
+    """Return where two words begin to differ, and where each has only their common ending left.
+
+    A common letter is left in where it may be cheaper to leave it out than another: as the second of two, or a weak
+    letter that sounds like a strong one.
+    """
     first, heard_stop, name_stop = 0, len(heard), len(name)
-    while first < heard_stop and first < name_stop and heard[first] == name[first]:
+    while first < heard_stop and first < name_stop and heard[first] == name[first] and _settled(heard, first):
         first += 1
-    while heard_stop > first and name_stop > first and heard[heard_stop - 1] == name[name_stop - 1]:
+    while (heard_stop > first and name_stop > first and heard[heard_stop - 1] == name[name_stop - 1]
+           and _settled(heard, heard_stop - 1) and _settled(name, name_stop - 1)):
         heard_stop, name_stop = heard_stop - 1, name_stop - 1
     return first, heard_stop, name_stop
+
+
+def _settled(word: str, at: int) -> bool:
+    """Whether a letter that both words have is sure to be kept at the least cost."""
+    letter = word[at]
+    return letter not in WEAK_LIKE_STRONG and not (at and word[at - 1] == letter)
 
 
 def _gone(word: str, at: int) -> float:
