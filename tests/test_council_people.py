@@ -282,9 +282,11 @@ def test_who_met_it_when_and_through_which_surface(cast, as_council, tmp_path):
     part = segment(recording, 0, 1000, "A part")
     family = Audience.objects.get(name="family")
     open_up(cast["council"], recording, terms=decisions.Terms([family]))
+    address = reverse("report", args=["recording", recording.ref])
+    assert "By the ledger it was shown to nobody." in as_council.get(address).content.decode()
     met.note(Gate(cast["family"]), recording, "page")
     met.note(Gate(cast["family"]), Segment.ungated.get(pk=part.pk), "sound")
-    page = as_council.get(reverse("report", args=["recording", recording.ref])).content.decode()
+    page = as_council.get(address).content.decode()
     assert "2 times it was shown." in page
     assert page.index("its page") < page.index("its sound")
     assert ">family<" in page

@@ -257,6 +257,13 @@ def test_the_communitys_words_stand_everywhere_at_once(cast, client, described):
     assert not Words.ungated.exists()
 
 
+def test_long_words_have_room_and_stay_one_line(cast, client):
+    client.force_login(cast["council"])
+    assert '<textarea name="mourning"' in client.get(reverse("words")).content.decode()
+    client.post(reverse("words"), {"mourning": "Somebody who has died\r\nis heard here."})
+    assert wordbook.say("mourning") == "Somebody who has died is heard here."
+
+
 def test_words_too_long_are_refused(cast, client):
     client.force_login(cast["council"])
     page = client.post(reverse("words"), {"ask": "x" * 501}).content.decode()

@@ -172,7 +172,7 @@ def test_the_page_tells_moments_by_the_clock_of_the_home_place(cast, client, tmp
     open_up(cast["council"], recording, terms=decisions.Terms([founding.everyone()], season=winter))
     client.force_login(cast["council"])
     page = client.get(reverse("explain", args=["recording", recording.ref]), {"at": "2026-12-01T21:00"})
-    assert "1 December 2026, 21:00 (Etc/GMT+3)" in page.content.decode()
+    assert "1 December 2026, 21:00 (UTC−03:00)" in page.content.decode()
     assert "on 16 February 2027, 00:00 at the earliest" in page.content.decode()
 
 

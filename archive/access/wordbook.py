@@ -96,7 +96,7 @@ def change(by: Account, given: dict[str, str]) -> int:
     decisions.require(by, "is_council")
     changed = 0
     for entry in every():
-        text = given.get(entry.key, entry.text).strip() or entry.default
+        text = " ".join(given.get(entry.key, entry.text).split()) or entry.default
         if len(text) > LONGEST:
             raise ValidationError({entry.key: _("Write at most %(count)d letters.") % {"count": LONGEST}})
         if text == entry.text:

@@ -76,7 +76,7 @@ def _shown(one: Explanation) -> parts.Shown:
     return {
         "who": one.who,
         "at": one.moment.astimezone(zone),
-        "zone": str(zone),
+        "clock": _clock(one.moment.astimezone(zone)),
         "level": one.level.name.lower(),
         "level_words": wording.level_words(one.level),
         "reasons": one.reasons,
@@ -87,6 +87,11 @@ def _shown(one: Explanation) -> parts.Shown:
         "ruling": parts.decision(one.decision),
         "changes_at": one.changes_at.astimezone(zone) if one.changes_at else None,
     }
+
+
+def _clock(at: datetime) -> str:
+    """How far its clock is from UTC, “UTC−03:00”: zones have names that say the opposite (“Etc/GMT+3”)."""
+    return "UTC" + at.isoformat()[-len("+00:00"):].replace("-", "−")
 
 
 def _verdict(one: Verdict) -> parts.Shown:

@@ -282,5 +282,5 @@ class DecisionForm(MinuteForm):
 def _condition_words(one: ConditionShown, with_target: bool) -> str:
     words = f"{one.target.text}: {one.words}" if with_target else one.words
     if one.decision is not None:
-        words += " " + _("(Minute %(minute)s)") % {"minute": one.decision.minute}
+        words += " " + _("(Minute: %(minute)s)") % {"minute": one.decision.minute}
     return words

@@ -21,6 +21,8 @@ from . import parts
 from .names import show_error
 from .room import council_page
 
+LINE = 30  # letters that a field shows at 360 pixels, as looked at
+
 
 class CautionForm(forms.Form):
     kinds = forms.MultipleChoiceField(
@@ -64,6 +66,11 @@ def cautions(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     )
 
 
+def _box(usual: str) -> forms.Widget:
+    """Words that would not fit on a phone's line get several."""
+    return forms.Textarea(attrs={"rows": 3}) if len(usual) > LINE else forms.TextInput()
+
+
 class WordsForm(forms.Form):
     def __init__(self, data: Any = None, **given: Any) -> None:
         super().__init__(data, **given)
@@ -72,6 +79,7 @@ class WordsForm(forms.Form):
                 label=entry.about,
                 help_text=_("Ours: %(words)s") % {"words": entry.default},
                 initial=entry.text,
+                widget=_box(entry.default),
                 max_length=wordbook.LONGEST,
                 required=False,
             )
