@@ -40,8 +40,12 @@ class Mark:
 
     @property
     def label_x(self) -> float:
-        gap = self.radius + 12
-        return self.x - gap if self.is_left else self.x + gap
+        return self.x - self.gap if self.is_left else self.x + self.gap
+
+    @property
+    def gap(self) -> float:
+        """From the middle of the mark to where its name begins."""
+        return self.radius + 12
 
 
 @dataclass(frozen=True)
@@ -171,7 +175,7 @@ def _spread(marks: list[Mark]) -> list[Mark]:
 
 
 def _stands_left(mark: Mark, marks: list[Mark]) -> bool:
-    length = (len(mark.name) + 2) * LETTER
+    length = mark.gap + (len(mark.name) + 2) * LETTER
     fits_left, fits_right = mark.x > length, mark.x + length < SIZE
     if fits_left != fits_right:
         return fits_left
