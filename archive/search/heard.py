@@ -22,7 +22,8 @@ from ..access.indexing import Field
 from ..access.layout import Numbers
 from ..timecode.misheard import distance, find_misheard, phonetic_key
 from .aims import Ask
-from .query import Clause
+from .meeting import beside
+from .query import HEARD, Clause
 from .stock import NO_NUMBERS, Part
 from .words import words_of
 
@@ -44,6 +45,18 @@ class Heard:
 
     atoms: Numbers
     instead: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Likely:
+    """What sounds like one word, to be kept."""
+
+    runs: tuple[tuple[str, ...], ...]
+
+    @property
+    def size(self) -> int:
+        """Numbers held in memory, about: a word takes as much room as eight of them."""
+        return 1 + 8 * sum(len(run) for run in self.runs)
 
 
 def heard(ask: Ask, names: Iterable[str]) -> Heard:
@@ -82,18 +95,29 @@ def _stretches(ask: Ask, kept: list[Sounding], name: str) -> list[tuple[str, ...
 def _alike(ask: Ask, kept: list[Sounding], word: str) -> list[tuple[str, ...]]:
     """Words, and pairs of words, that sound much like this one, the likest first; only such as the viewer reads.
 
-    What others hold is passed over before any are counted off, so that it cannot push out what is met.
+    Kept with what else was worked out for this viewer, since a name is asked for page after page.
+    """
+    clause = Clause(HEARD, (word,))
+    held = ask.sight.words.get(clause)
+    if held is None:
+        held = ask.sight.words.put(clause, _Likely(tuple(_likely(ask, kept, word))))
+    return list(held.runs)
+
+
+def _likely(ask: Ask, kept: list[Sounding], word: str) -> list[tuple[str, ...]]:
+    """What others hold is passed over before any are counted off, so that it cannot push out what is met.
+
+    Pairs are many and few of them are ever said, so that they are looked for first and compared afterwards.
     """
     key = phonetic_key(word)
     if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
         return []
-    scored: dict[tuple[str, ...], float] = {
-        (other,): alike(other, word) for other in _words_of_keys(kept, _near_keys(key)) if other != word
-    }
+    runs: set[tuple[str, ...]] = {(other,) for other in _words_of_keys(kept, _near_keys(key)) if other != word}
     for at in range(1, len(key)):
         first = [one for one in _words_of_keys(kept, [key[:at]]) if _begins(one, word)]
         second = [one for one in _words_of_keys(kept, [key[at:]]) if _begins(one[::-1], word[::-1])]
-        scored |= {(one, two): alike(one + two, word) for one, two in product(first, second)}
+        runs |= beside(ask.sight, first, second)
+    scored = {run: alike("".join(run), word) for run in runs}
     likely = sorted((run for run, score in scored.items() if score >= LEAST_ALIKE), key=lambda run: (-scored[run], run))
     return list(islice((run for run in likely if len(ask.standing(Clause("", run))[0])), MOST_ALIKE))
 

@@ -15,7 +15,7 @@ from .aims import Aim
 from .boards import SEVERAL
 from .query import AT, BY, OF, ON, TITLE, Clause
 from .sight import TIE_WEIGHT, WEIGHTS, Sight
-from .stock import NO_NUMBERS
+from .stock import NO_NUMBERS, runs
 
 # The ties that each field looks along, from a passage to what it is tied to.
 ALONG: dict[str, tuple[str, ...]] = {
@@ -162,6 +162,25 @@ def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Amounts]:
         starts = starts[_among(starts + turn, _places(sight, words[turn]))]
     atoms, times = np.unique(_home_of(sight, starts), return_counts=True)
     return atoms, times.astype(np.float64)
+
+
+def beside(sight: Sight, first: Sequence[str], second: Sequence[str]) -> set[tuple[str, str]]:
+    """Of all pairs of a first and a second word, those that stand one after the other where the viewer reads them."""
+    ends, ended = _places_of(sight, first)
+    begins, begun = _places_of(sight, second)
+    order = np.argsort(begins, kind="stable")
+    begins, begun = begins[order], begun[order]
+    low = np.searchsorted(begins, ends + 1, side="left")
+    counts = np.searchsorted(begins, ends + 1, side="right") - low
+    pairs = zip(np.repeat(ended, counts).tolist(), begun[runs(low, counts)].tolist(), strict=True)
+    return {(first[one], second[other]) for one, other in set(pairs)}
+
+
+def _places_of(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Numbers]:
+    """The places of all of these words, and beside each which of them stands there."""
+    places = [_places(sight, word) for word in words]
+    which = np.repeat(np.arange(len(words)), [len(found) for found in places])
+    return np.concatenate([NO_NUMBERS, *places]), which
 
 
 def _places(sight: Sight, word: str) -> Numbers:
