@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 
 from django import template
@@ -24,6 +25,12 @@ EDTF = re.compile(r"(-?\d{4}|\d{3}X|\d{2}XX)(?:-(\d{2})(?:-(\d{2}))?)?([?~%]?)",
 def say(key: str) -> str:
     """What pages say about access, in the community's own words (archive.access.wordbook)."""
     return wordbook.say(key)
+
+
+@register.filter
+def beside(headings: Sequence[object], row: Sequence[object]) -> list[tuple[object, object]]:
+    """Each heading of a table with the cell of this row that stands under it."""
+    return list(zip(headings, row, strict=False))
 
 
 @register.filter
