@@ -188,8 +188,8 @@ def test_pairings_are_proposed_and_the_best_is_the_one_that_was_told(shore, clie
 
 @pytest.mark.parametrize(("count", "more", "words"), [
     (1, {"stars": "80816+81693"}, "at least two places"),
-    (3, {"stars": "80816+81693"}, "There are 3 places but 2 stars"),
-    (3, {"stars": "nonsense"}, "There are 3 places but 0 stars"),
+    (3, {"stars": "80816+81693"}, "Too few stars are known: 2 for 3 places"),
+    (3, {"stars": "nonsense"}, "Too few stars are known: 0 for 3 places"),
     (5, {"stars": "+".join(str(hip) for hip in (*EMBERS, 677, 1067, 3092, 3179, 4427, 5447, 6686, 7588))}, "ways"),
 ])
 def test_what_cannot_be_tried_is_refused_in_words(shore, client, count, more, words) -> None:
@@ -206,7 +206,7 @@ def test_only_what_is_met_in_full_can_be_chosen(shore, client) -> None:
     page = tried(client, *shore.places, figure=shore.figure.ref)
     for words in (shore.places[0].ref, "Place 1", shore.figure.ref, "HIP 8"):
         assert words not in page
-    assert "There are 4 places but 0 stars" in page
+    assert "Too few stars are known: 0 for 4 places" in page
 
 
 # --- in a browser ---

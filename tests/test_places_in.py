@@ -33,7 +33,7 @@ def test_it_is_looked_over_first_and_taken_in_when_told(desk):
     page = sent(desk, TABLE)
     assert "Cove" in page
     assert "Bring 2 places in" in page
-    assert '<td data-label="Name">Cove</td>' in page  # on a phone a row is a block, each cell under its heading
+    assert '<td data-label="Name"' in page  # on a phone a row is a block, each cell under its heading
     assert not Place.ungated.exists()
     kept = places_in.kept(places_in.read(TABLE.encode(), "en").rows)
     answer = desk.post(reverse("bring_places"), {"kept_table": kept, "language": "en", "cell_deg": 0.5, "do": "bring"})

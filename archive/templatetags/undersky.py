@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date
+from itertools import zip_longest
 
 from django import template
 from django.conf.locale import LANG_INFO
@@ -29,8 +30,8 @@ def say(key: str) -> str:
 
 @register.filter
 def beside(headings: Sequence[object], row: Sequence[object]) -> list[tuple[object, object]]:
-    """Each heading of a table with the cell of this row that stands under it."""
-    return list(zip(headings, row, strict=False))
+    """The cells of a table's row, each behind its heading; None before a cell that has none."""
+    return list(zip_longest(headings[: len(row)], row))
 
 
 @register.filter

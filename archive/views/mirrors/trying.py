@@ -127,8 +127,8 @@ def _trouble(places: Sequence[PlaceShown], hips: Sequence[int], asked: QueryDict
         return _("Choose no more than %(most)d places: you chose %(many)d.") % {
             "most": MOST_PLACES, "many": len(places)}
     if len(hips) < len(places):
-        return _("There are %(places)d places but %(stars)d stars. Choose a figure with as many stars, or type"
-                 " their Hipparcos numbers.") % {"places": len(places), "stars": len(hips)}
+        return _("Too few stars are known: %(stars)d for %(places)d places. Choose a figure with as many stars, or type"
+                 " Hipparcos numbers of stars down to magnitude 6.5.") % {"places": len(places), "stars": len(hips)}
     return ""
 
 
