@@ -58,7 +58,10 @@ def ranking_counts_hidden_documents(patch: Patch) -> None:
 
 def facets_count_hidden_passages(patch: Patch) -> None:
     real = counting.facets
-    patch.setattr(counting, "facets", lambda held, answers: real(held, np.ones_like(answers)))
+    patch.setattr(
+        counting, "facets",
+        lambda held, answers, documents: real(held, np.ones_like(answers), np.arange(len(answers), dtype=np.int64)),
+    )
     patch.setattr(
         sight.Sight, "_met_ties",
         lambda self, kinds: (self.level[self.board.layout.tie_target] >= Level.DESCRIPTION)
