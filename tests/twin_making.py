@@ -18,7 +18,7 @@ from django.conf import settings
 
 from archive.access import bringing, decisions, policy, resting, writing
 from archive.access.decisions import Act, Minute
-from archive.access.spans import complement, merge
+from archive.access.spans import Span, complement, merge
 from archive.access.writing import NameGiven, SegmentGiven
 from archive.media.spans import SAMPLES_PER_MS, silence, to_samples
 from archive.models import Item, Level, Membership, Mirror, PolicyVersion, Recording, Source, Transcript
@@ -190,6 +190,7 @@ class Maker:
             transcripts=[
                 bringing.TranscriptGiven(self.transcript(thing, language), f"{canary(thing.key, 'vtt')}.vtt", language)
                 for language in (LANGUAGE, "en")
+                if self.lines(thing, language)
             ],
         )
         by = self.archive.town.cast.get(thing.brought_by)
@@ -224,7 +225,7 @@ class Maker:
         pcm = tones(self.plan, thing.key)
         if self.view.is_whole:
             return pcm
-        gone = self.plan.stretches(thing.key, lambda part: part.key not in self.view.stays)
+        gone = self.gone(thing)
         pcm = silence(pcm, 0, to_samples(gone))
         other = self.plan.stretches(
             thing.key, lambda part: part.key in self.view.stays and not self.view.is_open(part)
@@ -238,15 +239,24 @@ class Maker:
         return pcm
 
     def transcript(self, thing: Thing, language: str) -> bytes:
-        """A cue for every stretch, its speaker by name, and one at the end; none that this viewer may not read."""
-        lines = ["WEBVTT", ""]
+        return "\n".join(["WEBVTT", "", *self.lines(thing, language)]).encode()
+
+    def lines(self, thing: Thing, language: str) -> list[str]:
+        """A cue for every stretch, its speaker by name, and one at the end; none that this viewer may not read.
+
+        Where the end is closed by what stays, other words stand there; where by what is gone, none ever did.
+        """
+        lines: list[str] = []
         for each in sorted(self.plan.inside(thing.key), key=lambda one: (one.start_ms, one.key)):
             if self.is_read(thing, each.start_ms, each.end_ms):
                 words = f"{self.voice(each)}the {COMMON} {canary(each.key, 'cue' + language[:2])} goes on"
                 words += "".join(f" with {self.said(key, language)}" for key in each.says)
                 lines += [f"{_clock(each.start_ms)} --> {_clock(each.end_ms)}", words, ""]
-        last = "the end" if self.is_read(thing, thing.end_ms - 40, thing.end_ms) else "another end"
-        return "\n".join([*lines, f"{_clock(thing.end_ms - 40)} --> {_clock(thing.end_ms)}", last, ""]).encode()
+        end = (thing.end_ms - 40, thing.end_ms)
+        if self.is_read(thing, *end) or not self.is_gone(thing, *end):
+            last = "the end" if self.is_read(thing, *end) else "another end"
+            lines += [f"{_clock(end[0])} --> {_clock(end[1])}", last, ""]
+        return lines
 
     def voice(self, stretch: Thing) -> str:
         """A voice by the name of the last teller, unless that name is kept from this viewer."""
@@ -258,6 +268,14 @@ class Maker:
     def is_read(self, thing: Thing, start_ms: int, end_ms: int) -> bool:
         """Whether a cue over this stretch is read by the viewer: nothing of it is closed."""
         return not any(start_ms < end and start < end_ms for start, end in self.view.closed.get(thing.key, []))
+
+    def is_gone(self, thing: Thing, start_ms: int, end_ms: int) -> bool:
+        """Whether something lay over this stretch that is not in this archive."""
+        return any(start_ms < end and start < end_ms for start, end in self.gone(thing))
+
+    def gone(self, thing: Thing) -> list[Span]:
+        """Stretches of what is not in this archive."""
+        return self.plan.stretches(thing.key, lambda part: part.key not in self.view.stays)
 
     # -- the council --
 
