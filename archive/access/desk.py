@@ -214,8 +214,11 @@ def works_on(gate: Gate, row: Recording) -> bool:
 
 
 def hears_all(gate: Gate, row: Recording) -> bool:
-    """Whether nothing of it is closed to this viewer: only then may whole files and their faults be shown."""
-    return gate.hears_whole(row) and not gate.closed_stretches(row)
+    """Whether whole files and their faults may be shown: to who is entrusted with it, and nothing of it is closed to.
+
+    Were it enough that nothing is closed, these pages would tell everybody else whether something is.
+    """
+    return gate.hears_whole(row) and gate.is_trusted(row) and not gate.closed_stretches(row)
 
 
 def closed_spans(gate: Gate, row: Recording) -> list[SpanState]:

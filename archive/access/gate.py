@@ -159,7 +159,7 @@ class Gate:
         level = Level.NOTHING if self._waits(item) else Level.OPEN
         unmet = [rule for rule in self._reaching(item) if self._unmet(rule)]
         level = min([level, *(Level(rule.others_see) for rule in unmet)])
-        if self._is_trusted(item):
+        if self.is_trusted(item):
             level = Level.OPEN
         level = min([level, *(Level(rule.others_see) for rule in unmet if rule.from_consent)])
         if self.account is not None and self.account.is_council:
@@ -188,7 +188,8 @@ class Gate:
             return True
         return item.is_undecided
 
-    def _is_trusted(self, item: Item) -> bool:
+    def is_trusted(self, item: Item) -> bool:
+        """Whether the viewer is entrusted with it, or with the recording it lies in."""
         holder = getattr(item, "recording_id", None)
         return item.pk in self.trusted or (holder is not None and holder in self.trusted)
 
@@ -251,7 +252,7 @@ class Gate:
         """Whether the recording is offered as a whole (its closed seconds, if any, silent)."""
         if not self.meets(recording.pk):
             return False
-        return recording.offering == Offering.QUIET or self._is_trusted(recording)
+        return recording.offering == Offering.QUIET or self.is_trusted(recording)
 
     # --- what a notice says ---
 
