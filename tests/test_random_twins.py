@@ -24,7 +24,7 @@ from .test_leaks import QUICK, one_of_each_route, taken_back, told
 from .twin import Plan, Thing
 from .twin_making import build
 from .twin_town import Town, everything
-from .twin_worlds import World, settle_worlds, some_asks, worlds
+from .twin_worlds import SLOW, World, settle_worlds, some_asks, worlds
 
 pytestmark = pytest.mark.django_db
 
@@ -94,8 +94,11 @@ def compare(home: Path, town: Town, world: World, tally: Counter[str], wanted: l
 
 
 def assert_not_idle(tally: Counter[str]) -> None:
-    """The worlds hid much and showed much; every address was asked, and most answered somebody."""
-    assert not [name for name in routes() if not tally[f"asked {name}"]]
+    """The worlds hid much and showed much; every address was asked but for slow ones, and most answered somebody.
+
+    Slow ones are asked in few worlds, so that one may be left out here; the crawl of `test_leaks` asks them all.
+    """
+    assert not [name for name in routes() if not tally[f"asked {name}"] and name not in SLOW]
     assert all(tally[level.name] > tally["worlds"] for level in (Level.NOTHING, Level.OPEN)), tally
     answered = {name for name in routes() if tally[f"answered {name}"]}
     assert len(answered) > 0.6 * len(routes()), sorted(set(routes()) - answered)
