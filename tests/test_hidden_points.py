@@ -10,7 +10,6 @@ models", 1982), with the spot as the secret.
 from __future__ import annotations
 
 import itertools
-import re
 
 import pytest
 from django.test import Client
@@ -22,7 +21,7 @@ from archive.models import Audience, Level, Place
 from archive.search import index, sight
 
 from .conftest import bring, open_up, segment
-from .crawl import normal, routes
+from .crawl import normal, parameters_of, routes
 
 pytestmark = pytest.mark.django_db
 
@@ -71,7 +70,7 @@ def addresses(secret: dict[str, object]) -> list[str]:
     """Every address of the site that takes nothing, or the address of one thing; and the questions."""
     found = []
     for name, pattern in routes().items():
-        parameters = re.findall(r"<(?:\w+:)?(\w+)>", pattern)
+        parameters = parameters_of(pattern)
         if "sound" in name or "captions" in name or name in ("star_wheel", "sign_out"):
             continue
         if not parameters:
