@@ -13,8 +13,8 @@ import pytest
 from django.conf import settings
 from django.db import connection
 
-from archive.access import bringing, decisions, policy, triggers, writing
-from archive.models import Account, Audience, Builtin, Recording
+from archive.access import bringing, decisions, founding, policy, triggers, writing
+from archive.models import Account, Audience, Builtin, Figure, Recording
 from archive.search import engine
 
 from .browser import chromium, visit  # noqa: F401 (fixtures for every test file)
@@ -93,6 +93,12 @@ def _drop_guards() -> None:
 
 
 @pytest.fixture
+def house(db) -> None:
+    """The home place of the pages about the sky."""
+    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
+
+
+@pytest.fixture
 def cast(db) -> dict[str, Account]:
     """One account of each sort, and `family`: a member of the audience of that name."""
     return make_cast()
@@ -145,6 +151,16 @@ def bring(by: Account | None, folder: Path, title: str, seconds: float = 6.0, hz
     path = tone(folder / f"{abs(hash((title, hz)))}.wav", seconds, hz)
     details = bringing.RecordingGiven(title=title, recorded_on="1962~", **given)
     return bringing.add_recording(by, bringing.file_blocks(path), path.name, details).recording
+
+
+def called(text: str) -> list[writing.NameGiven]:
+    """One English name, by which a thing is led to."""
+    return [writing.NameGiven("en", text, True)]
+
+
+def figure(name: str, *stars: int) -> Figure:
+    """A figure of one stroke through these stars (Hipparcos numbers)."""
+    return writing.add_figure(None, called(name), stars=list(stars), lines=[list(stars)])
 
 
 def open_up(council: Account, *items, terms: decisions.Terms | None = None) -> None:

@@ -8,18 +8,13 @@ from django.urls import reverse
 from geographiclib.geodesic import Geodesic
 
 from archive.access import decisions, writing
-from archive.access.writing import NameGiven
 from archive.models import Audience, House, Level
 from archive.sky import Place, parse_date, star_crossing
 
 from .browser import reads_well
-from .conftest import open_up
+from .conftest import called, open_up
 
 pytestmark = pytest.mark.django_db
-
-
-def called(text: str) -> list[NameGiven]:
-    return [NameGiven("en", text, True)]
 
 
 @pytest.fixture

@@ -7,17 +7,13 @@ import asyncio
 import pytest
 from django.urls import reverse
 
-from archive.access import founding
 from archive.models import Account
 
 from .browser import DESKTOP, PHONE, fits, reads_well
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture(autouse=True)
-def _house(db) -> None:
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
+pytestmark = [
+    pytest.mark.browser, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("house"),
+]
 
 
 @pytest.mark.parametrize("on", [PHONE, DESKTOP], ids=["phone", "desktop"])

@@ -10,22 +10,17 @@ from django.urls import reverse
 
 from archive.access import decisions, writing
 from archive.access.gate import Gate
-from archive.access.writing import NameGiven
 from archive.models import Account, Audience, House, Item, Level, Mirror
 from archive.sky import lay_mirror, load_catalogue
 from archive.views.mirrors import drawing, measured, pages, saying
 
 from .browser import PHONE, reads_well
-from .conftest import open_up
+from .conftest import called, open_up
 
 pytestmark = pytest.mark.django_db
 
 EMBERS = (80816, 81693, 83207, 84380, 81833)
 SPOTS = ((45.97, -38.10), (46.03, -38.06), (46.02, -38.01), (46.05, -37.97), (46.09, -38.03))
-
-
-def called(text: str) -> list[NameGiven]:
-    return [NameGiven("en", text, True)]
 
 
 @dataclass

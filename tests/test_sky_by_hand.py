@@ -7,10 +7,8 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from archive.access import founding, writing
-
 from .browser import DESKTOP, PHONE, fits, press, reads_well, until
-from .conftest import open_up
+from .conftest import figure, open_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 SIRIUS, POLARIS, VEGA = 32349, 11767, 91262
@@ -19,11 +17,9 @@ THUMB_PX = 44  # WCAG 2.2, success criterion 2.5.5, target size (enhanced)
 
 
 @pytest.fixture(autouse=True)
-def _house(db, cast) -> None:
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
+def _figures(house, cast) -> None:
     for name, stars in (("Gate of Stones", [POLARIS, 94376]), ("The Bright Ones", [SIRIUS, 24436, VEGA])):
-        made = writing.add_figure(None, [writing.NameGiven("en", name, True)], stars=stars, lines=[stars])
-        open_up(cast["council"], made)
+        open_up(cast["council"], figure(name, *stars))
 
 
 def box_of(page: Any) -> list[float]:

@@ -7,23 +7,18 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from archive.access import founding, making, writing
+from archive.access import making, writing
 from archive.models import Figure, Kind, Shape
 from archive.sky import SkyError
 from archive.sky.starnames import find_star, like, read_run
 
 from .browser import PHONE, fits, press
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("house")]
 NAMES = {"name-0-text": "The Hinge", "name-0-language": "en", "name-0-leads": "yes"}
 DRAWN = {**NAMES, "shape": "lines", "lines": "Polaris, Kochab\n72607 75097", "stars": "Vega", "about": "told by us"}
 # Hipparcos numbers of these names: IAU Catalog of Star Names (2018).
 POLARIS, KOCHAB, PHERKAD, VEGA = 11767, 72607, 75097, 91262
-
-
-@pytest.fixture(autouse=True)
-def _house(db) -> None:
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
 
 
 @pytest.fixture

@@ -8,23 +8,14 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from archive.access import decisions, founding, writing
+from archive.access import decisions
 from archive.models import Level
 
-from .conftest import open_up
+from .conftest import figure, open_up
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("house")]
 HILLS = "azimuth,altitude\n0,2\n90,2\n110,8\n130,8\n150,2\n"
 NIGHT = {"day": "2026-01-15", "air": "none"}
-
-
-@pytest.fixture(autouse=True)
-def _house(db) -> None:
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
-
-
-def figure(name: str, *stars: int):
-    return writing.add_figure(None, [writing.NameGiven("en", name, True)], stars=list(stars), lines=[list(stars)])
 
 
 def told(client, **given):

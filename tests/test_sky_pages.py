@@ -7,23 +7,13 @@ import re
 import pytest
 from django.urls import reverse
 
-from archive.access import decisions, founding, writing
+from archive.access import decisions
 from archive.models import House, Level
 
-from .conftest import open_up
+from .conftest import figure, open_up
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("house")]
 NIGHT = {"day": "2026-01-15", "hour": "22", "latitude": "46", "longitude": "-38"}
-
-
-@pytest.fixture(autouse=True)
-def _house(db) -> None:
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
-
-
-def figure(name: str, *stars: int):
-    names = [writing.NameGiven("en", name, True)]
-    return writing.add_figure(None, names, stars=list(stars), lines=[list(stars)])
 
 
 def test_a_figure_is_drawn_once_it_is_open(client, cast):

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
-from archive.access import decisions, founding, writing
+from archive.access import decisions
 from archive.models import Level
 from archive.sky import SkyError, figure_wobble, turn_years
 from archive.sky.vectors import DEGREE, unit
 from archive.sky.wobble import holds
 
-from .conftest import open_up
+from .conftest import figure, open_up
 
 THUBAN, POLARIS, VEGA, SIRIUS = 68756, 11767, 91262, 32349
 ROUND_THE_NORTH = [THUBAN, 58001, 65378, 75097, 80331, 87833]
@@ -71,15 +71,6 @@ def test_nothing_to_do_with_a_pole():
 
 
 # --- on the figure's page ---
-
-
-@pytest.fixture
-def house(db):
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
-
-
-def figure(name: str, *stars: int):
-    return writing.add_figure(None, [writing.NameGiven("en", name, True)], stars=list(stars), lines=[list(stars)])
 
 
 @pytest.mark.django_db

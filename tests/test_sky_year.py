@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
-from archive.access import decisions, founding, writing
+from archive.access import decisions
 from archive.models import Level
 from archive.sky import Place, figure_years, format_date, star_phases, year_bands
 from archive.sky.figureyear import PHASES, days_since_solstice, sun_turns
 from archive.sky.times import format_time, parse_time
 from archive.views.sky.words import month_runs
 
-from .conftest import open_up
+from .conftest import figure, open_up
 
 HOME = Place(46.0, -38.0)
 SIRIUS, POLARIS, CANOPUS, VEGA = 32349, 11767, 30438, 91262
@@ -109,15 +109,6 @@ def test_months_that_follow_one_another():
 
 
 # --- the page ---
-
-
-@pytest.fixture
-def house(db):
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
-
-
-def figure(name: str, *stars: int):
-    return writing.add_figure(None, [writing.NameGiven("en", name, True)], stars=list(stars), lines=[list(stars)])
 
 
 @pytest.mark.django_db

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
-from archive.access import decisions, founding
+from archive.access import decisions
 from archive.exchange.star_wheel import PAPERS, WheelAsked, draw_wheel, without_shapes
 from archive.models import Audience, LedgerRow
 from archive.sky import FigureDrawing, SkyError, load_catalogue, wheel
@@ -158,12 +158,7 @@ def test_letters_without_a_shape_are_told():
 # --- the pages ---
 
 
-@pytest.fixture
-def _house(db) -> None:
-    founding.found(name="House", latitude_deg=46.0, longitude_deg=-38.0, time_zone="Etc/GMT+3")
-
-
-@pytest.mark.usefixtures("_house")
+@pytest.mark.usefixtures("house")
 def test_only_figures_that_are_met_are_on_it_and_taking_them_is_written_down(client, cast):
     bare = client.get(reverse("star_wheel"))
     hidden = figure("Gate of Stones", 11767, 94376)
@@ -180,7 +175,7 @@ def test_only_figures_that_are_met_are_on_it_and_taking_them_is_written_down(cli
     assert bare["Cache-Control"] == "private, no-store"
 
 
-@pytest.mark.usefixtures("_house")
+@pytest.mark.usefixtures("house")
 def test_a_figure_for_some_that_is_printed_stands_in_the_ledger(client, cast):
     own = figure("Gate of Stones", 11767, 94376)
     open_up(cast["council"], own, terms=decisions.Terms([Audience.objects.get(name="family")]))
@@ -191,7 +186,7 @@ def test_a_figure_for_some_that_is_printed_stands_in_the_ledger(client, cast):
     assert '"print"' in row.detail
 
 
-@pytest.mark.usefixtures("_house")
+@pytest.mark.usefixtures("house")
 def test_a_latitude_that_is_none_is_said_at_its_field(client):
     for latitude in ("91", "north", "nan"):
         page = client.get(reverse("star_wheel"), {"latitude": latitude})

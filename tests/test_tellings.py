@@ -10,20 +10,15 @@ from django.urls import reverse
 from archive.access import bringing, decisions, tellings, writing
 from archive.access.bringing import TranscriptGiven
 from archive.access.gate import Gate
-from archive.access.writing import NameGiven
 from archive.models import Audience, Level
 
-from .conftest import bring, open_up, segment
+from .conftest import bring, called, open_up, segment
 
 pytestmark = pytest.mark.django_db
 
 ONE = "WEBVTT\n\n00:00.500 --> 00:01.500\nEvery pot cracked because the wind came in.\n"
 OTHER = ("WEBVTT\n\n00:00.500 --> 00:01.500\nEvery pot cracked when the wind came in.\n\n"
          "00:03.000 --> 00:04.000\nThe heron is never named outside.\n")
-
-
-def called(text: str) -> list[NameGiven]:
-    return [NameGiven("en", text, True)]
 
 
 @pytest.fixture

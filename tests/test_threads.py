@@ -7,16 +7,11 @@ from django.urls import reverse
 
 from archive.access import decisions, threads, writing
 from archive.access.gate import Gate
-from archive.access.writing import NameGiven
 from archive.models import Audience, Level, TieKind
 
-from .conftest import bring, open_up, segment
+from .conftest import bring, called, open_up, segment
 
 pytestmark = pytest.mark.django_db
-
-
-def called(text: str) -> list[NameGiven]:
-    return [NameGiven("en", text, True)]
 
 
 @pytest.fixture
