@@ -211,5 +211,8 @@ def test_a_base_map_of_our_own_is_served_tile_by_tile(client, settings, tmp_path
     for asked in ((3, 2, 2), (3, 8, 0), (99, 0, 0), ("x", 0, 0), ("-1", 0, 0), ("٣", 2, 5)):
         assert client.get(reverse("map_tile", args=asked)).status_code == 404, asked
     assert "/map/tiles/{z}/{x}/{y}" in client.get(reverse("map_frame")).content.decode()
+    with sqlite3.connect(path) as broken:
+        broken.execute("DROP TABLE tiles")
+    assert client.get(address).status_code == 404
     settings.TILE_FILE = str(tmp_path / "gone.pmtiles")
     assert client.get(reverse("map_frame")).status_code == 200

@@ -13,10 +13,12 @@ import gzip
 import sqlite3
 import zlib
 from bisect import bisect_right
+from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 HEADER_BYTES = 127
 MOST_DIRECTORY_BYTES = 16 << 20
@@ -64,28 +66,24 @@ def is_on_the_map(zoom: int, column: int, row: int) -> bool:
 class MBTiles:
     def __init__(self, file: Path) -> None:
         self.address = f"{file.absolute().as_uri()}?mode=ro&immutable=1"
-        try:
-            with self._connection() as connection:
-                said = dict(connection.execute("SELECT name, value FROM metadata").fetchall())
-                held = connection.execute("SELECT min(zoom_level), max(zoom_level) FROM tiles").fetchone()
-        except sqlite3.Error as error:
-            raise NoTiles(f"it is no MBTiles file: {error}") from error
+        said = dict(self._rows("SELECT name, value FROM metadata"))
+        (held,) = self._rows("SELECT min(zoom_level), max(zoom_level) FROM tiles")
         self.media_type = MEDIA.get(str(said.get("format", "")).lower(), "")
         if not self.media_type:
             raise NoTiles("its tiles are no pictures (png, jpg or webp)")
         self.zooms = (held[0] or 0, held[1] or 0)
 
-    def _connection(self) -> sqlite3.Connection:
-        return sqlite3.connect(self.address, uri=True)
+    def _rows(self, asked: str, given: Sequence[int] = ()) -> list[tuple[Any, ...]]:
+        try:
+            with closing(sqlite3.connect(self.address, uri=True)) as connection:
+                return connection.execute(asked, given).fetchall()
+        except sqlite3.Error as error:
+            raise NoTiles(f"it is no MBTiles file: {error}") from error
 
     def tile(self, zoom: int, column: int, row: int) -> bytes | None:
         asked = "SELECT tile_data FROM tiles WHERE zoom_level = ? AND tile_column = ? AND tile_row = ?"
-        connection = self._connection()
-        try:
-            found = connection.execute(asked, (zoom, column, (1 << zoom) - 1 - row)).fetchone()
-        finally:
-            connection.close()
-        return found[0] if found and isinstance(found[0], bytes) else None
+        found = self._rows(asked, (zoom, column, (1 << zoom) - 1 - row))
+        return found[0][0] if found and isinstance(found[0][0], bytes) else None
 
 
 # --- PMTiles ---
