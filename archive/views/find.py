@@ -48,7 +48,7 @@ FACET_WORDS = {
 @require_safe
 def page(request: GatedRequest) -> HttpResponse:
     if request.GET.get("sky", "").strip():
-        return redirect(parts.asked_url(f'sky:"{request.GET["sky"].replace(chr(34), "")}"'))
+        return redirect(parts.aimed_url("sky", request.GET["sky"]))
     since = kept.since(request)
     question = find_form.question(request.gate, request.GET, frozenset(since.seen.tolist()) if since else frozenset())
     context: Shown = {
@@ -295,24 +295,18 @@ def _help(request: GatedRequest, answer: Found, asked: query.Query) -> Shown:
         {
             "typed": clause.typed,
             "count": count,
-            "url": reverse("find") + "?" + _encoded(clause.typed) if count else "",
+            "url": parts.asked_url(clause.typed) if count else "",
         }
         for clause, count in answer.alone
     ]
     near = [
-        {"typed": name, "url": reverse("find") + "?" + _encoded(name)}
+        {"typed": name, "url": parts.asked_url(name)}
         for clause, count in answer.alone
         if not count
         for word in clause.words
         for name in suggest.names_near(request.gate, word)
     ]
     return {"alone": alone if len(alone) > 1 else [], "near": list({one["url"]: one for one in near}.values())[:6]}
-
-
-def _encoded(text: str) -> str:
-    values = QueryDict(mutable=True)
-    values["q"] = text
-    return values.urlencode()
 
 
 # --- names while typing ---

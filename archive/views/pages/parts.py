@@ -189,7 +189,12 @@ AIMS = {Kind.FIGURE: "sky", Kind.PLACE: "near", Kind.PERSON: "who", Kind.TOPIC: 
 def find_url(label: Label) -> str:
     """The find page asked for all that leads to this thing, by its name; nothing for what is not asked for so."""
     aim = AIMS.get(Kind(label.kind))
-    return asked_url(f'{aim}:"{label.text.replace(chr(34), "")}"') if aim else ""
+    return aimed_url(aim, label.text) if aim else ""
+
+
+def aimed_url(aim: str, name: str) -> str:
+    """The find page asked for a thing by its name, which may have more words than one."""
+    return asked_url(f'{aim}:"{name.replace(chr(34), "")}"')
 
 
 def asked_url(text: str) -> str:
