@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import wave
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 from django.conf import settings
 from django.db import connection
+from django.test import Client
 
 from archive.access import bringing, decisions, founding, policy, triggers, writing
 from archive.models import Account, Audience, Builtin, Figure, Recording
@@ -151,6 +153,22 @@ def bring(by: Account | None, folder: Path, title: str, seconds: float = 6.0, hz
     path = tone(folder / f"{abs(hash((title, hz)))}.wav", seconds, hz)
     details = bringing.RecordingGiven(title=title, recorded_on="1962~", **given)
     return bringing.add_recording(by, bringing.file_blocks(path), path.name, details).recording
+
+
+def signed_in(account: Account) -> Client:
+    client = Client()
+    client.force_login(account)
+    return client
+
+
+@pytest.fixture
+def at_desk(cast) -> Client:
+    return signed_in(cast["archivist"])
+
+
+def without_token(page: bytes) -> bytes:
+    """The page without the word that is drawn anew for each form."""
+    return re.sub(rb'name="csrfmiddlewaretoken" value="[^"]*"', b"", page)
 
 
 def called(text: str) -> list[writing.NameGiven]:

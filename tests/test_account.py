@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
 
 import pytest
@@ -12,7 +11,7 @@ from django.utils import timezone
 from archive.access import decisions
 from archive.models import Audience
 
-from .conftest import bring, open_up
+from .conftest import bring, open_up, without_token
 
 pytestmark = pytest.mark.django_db
 
@@ -21,10 +20,6 @@ WORD = "a long enough word"
 
 def sign_in(client, name: str, word: str = WORD, **more):
     return client.post(reverse("sign_in"), {"username": name, "password": word, **more})
-
-
-def without_token(content: bytes) -> bytes:
-    return re.sub(rb'name="csrfmiddlewaretoken" value="[^"]*"', b"", content)
 
 
 def test_signing_in_leads_home_or_on(cast, client):

@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
-from django.test import Client
 from django.urls import reverse
 
 from archive.models import Cue, Item, Master, Transcript
@@ -113,13 +112,6 @@ BY_NAME = [one[0].__name__ for one in SOUNDS]
 def nothing_is_kept(settings) -> bool:
     files = [path for path in Path(settings.MASTERS).rglob("*") if path.is_file()]
     return not (files or Item.ungated.exists() or Master.ungated.exists() or Cue.ungated.exists())
-
-
-@pytest.fixture
-def at_desk(cast) -> Client:
-    client = Client()
-    client.force_login(cast["archivist"])
-    return client
 
 
 @pytest.mark.parametrize(("made", "words"), SOUNDS, ids=BY_NAME)

@@ -11,8 +11,8 @@ from archive.access import bringing
 from archive.models import Draft, Segment
 
 from .browser import DESKTOP, PHONE, fits, press, reads_well, until
-from .conftest import bring, open_up
-from .test_desk_bench import VTT, named, signed_in
+from .conftest import bring, open_up, signed_in
+from .test_desk_bench import VTT, named
 from .test_listening import sound_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -11,7 +11,7 @@ from django.urls import reverse
 from archive.access import bringing, folders, writing
 from archive.models import ClosedSpan, Cue, Draft, Person, Recording, Revision, Segment, Transcript, Upload
 
-from .conftest import bring, open_up, segment, tone
+from .conftest import bring, open_up, segment, signed_in, tone
 from .test_listening import body, loudness, sound_of
 
 VTT = (
@@ -20,17 +20,6 @@ VTT = (
 )
 OF_RECORDING = ("cut", "close_seconds", "draft", "sound_state", "wave", "cut_hints", "heard")
 OF_TRANSCRIPT = ("correct_words", "versions", "names_heard")
-
-
-def signed_in(account) -> Client:
-    client = Client()
-    client.force_login(account)
-    return client
-
-
-@pytest.fixture
-def at_desk(cast) -> Client:
-    return signed_in(cast["archivist"])
 
 
 @pytest.fixture

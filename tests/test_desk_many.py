@@ -217,13 +217,6 @@ def test_somebody_must_be_entrusted_with_a_tables_recordings(cast, tapes):
 # --- by page ---
 
 
-@pytest.fixture
-def at_desk(cast) -> Client:
-    client = Client()
-    client.force_login(cast["archivist"])
-    return client
-
-
 def sent(path: Path) -> SimpleUploadedFile:
     return SimpleUploadedFile(path.name, path.read_bytes())
 

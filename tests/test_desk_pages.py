@@ -24,13 +24,6 @@ And then it went.
 
 
 @pytest.fixture
-def at_desk(cast) -> Client:
-    client = Client()
-    client.force_login(cast["archivist"])
-    return client
-
-
-@pytest.fixture
 def recording(cast, tmp_path) -> Recording:
     given = bringing.TranscriptGiven(SRT.encode(), "talk.srt")
     return bring(cast["archivist"], tmp_path, "The lamp", transcripts=[given])

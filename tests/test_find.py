@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 
 import pytest
 from django.test import Client
@@ -14,7 +13,7 @@ from archive.access import decisions, writing
 from archive.models import Audience, Cue, Item, LedgerRow, Recording
 from archive.search import engine
 
-from .conftest import bring, open_up, segment
+from .conftest import bring, open_up, segment, without_token
 from .test_search import make_archive, named, said
 
 pytestmark = pytest.mark.django_db
@@ -174,10 +173,6 @@ def everything(account=None) -> list[bytes]:
     pages = [client.get("/find/", asked) for asked in ASKED]
     pages += [client.get("/find/suggest", {"q": text}) for text in ("to", "se", "tole se", "goa")]
     return [without_token(response.content) for response in pages]
-
-
-def without_token(content: bytes) -> bytes:
-    return re.sub(rb'(name="csrfmiddlewaretoken" value=")\w+', rb"\1", content)
 
 
 def test_pages_equal_those_of_an_archive_without_the_hidden_things(cast, tmp_path):

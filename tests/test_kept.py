@@ -10,20 +10,13 @@ from django.utils import timezone
 
 from archive.access import decisions, keeping, writing
 from archive.access.gate import Gate, NotMet
-from archive.models import Account, Cue, Item, KeptSearch, Tie
+from archive.models import Cue, Item, KeptSearch, Tie
 from archive.views import find_form
 
-from .conftest import MINUTE, bring, open_up, segment
-from .test_find import without_token
+from .conftest import MINUTE, bring, open_up, segment, signed_in, without_token
 from .test_search import named, said
 
 pytestmark = pytest.mark.django_db
-
-
-def signed(account: Account) -> Client:
-    client = Client()
-    client.force_login(account)
-    return client
 
 
 def keep(client: Client, asked: str) -> None:
@@ -49,7 +42,7 @@ def talk(cast, tmp_path):
 
 
 def test_what_comes_after_is_new_until_it_is_seen(cast, talk):
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     keep(client, "q=sky:stair")
     assert "Nothing new" in listed(client)
     more = segment(talk["recording"], 3000, 3900, "Later", figures=[talk["figure"].pk])
@@ -65,7 +58,7 @@ def test_what_comes_after_is_new_until_it_is_seen(cast, talk):
 
 
 def test_the_find_page_offers_to_keep(cast, talk):
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     assert "Keep this search" in client.get("/find/", {"q": "fire"}).content.decode()
     keep(client, "q=fire")
     assert "You keep this search" in client.get("/find/", {"q": "fire", "page": "1"}).content.decode()
@@ -76,7 +69,7 @@ def test_the_find_page_offers_to_keep(cast, talk):
 
 
 def test_it_can_be_let_go(cast, talk):
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     keep(client, "q=fire")
     ref = KeptSearch.ungated.get().ref
     assert client.post(f"/account/kept/{ref}/let-go/").status_code == 302
@@ -85,9 +78,9 @@ def test_it_can_be_let_go(cast, talk):
 
 
 def test_it_is_ones_own(cast, talk):
-    keep(signed(cast["plain"]), "q=fire")
+    keep(signed_in(cast["plain"]), "q=fire")
     ref = KeptSearch.ungated.get().ref
-    other = signed(cast["family"])
+    other = signed_in(cast["family"])
     for verb in ("seen", "let-go"):
         assert other.post(f"/account/kept/{ref}/{verb}/").status_code == 404
         assert other.get(f"/account/kept/{ref}/{verb}/").status_code == 405
@@ -101,14 +94,14 @@ def test_it_is_ones_own(cast, talk):
 
 @pytest.mark.parametrize("asked", ["", "page=2", "%%%", "q=", "x" * 9000, "q=" + "w+" * 3000, "figure=zz&q=%00"])
 def test_any_question_is_answered(cast, talk, asked):
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     assert client.post("/find/keep/", {"asked": asked}).status_code == 302
     assert client.get("/account/kept/").status_code == 200
 
 
 def test_there_is_a_most(cast, talk, monkeypatch):
     monkeypatch.setattr(keeping, "MOST_KEPT", 1)
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     keep(client, "q=fire")
     told = client.post("/find/keep/", {"asked": "q=sleep"}, follow=True).content.decode()
     assert "which is the most" in told
@@ -126,7 +119,7 @@ def test_one_question_however_its_address_is_written():
 
 
 def test_what_is_opened_is_new_on_that_day_and_what_is_hidden_leaves_no_trace(cast, talk):
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     hidden = segment(talk["recording"], 3000, 3900, "Hidden", figures=[talk["figure"].pk])
     open_up(cast["council"], hidden, terms=decisions.Terms())
     keep(client, "q=sky:stair")
@@ -140,7 +133,7 @@ def test_what_is_opened_is_new_on_that_day_and_what_is_hidden_leaves_no_trace(ca
 
 def test_kept_searches_equal_those_of_an_archive_without_the_hidden_things(cast, talk):
     """Goguen & Meseguer 1982: whether a thing that answered is hidden since or gone makes no difference."""
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     for asked in ("q=sky:stair", "q=banking", f"figure={talk['figure'].ref}", "q=fire&since=1950", "q=-fire"):
         keep(client, asked)
     listed(client)  # takes the messages away
@@ -164,7 +157,7 @@ def _everything(client: Client) -> list[str]:
 
 
 def test_a_hidden_mark_is_named_no_more(cast, talk):
-    client = signed(cast["plain"])
+    client = signed_in(cast["plain"])
     keep(client, f"figure={talk['figure'].ref}")
     assert "The Stair" in listed(client)
     open_up(cast["council"], talk["figure"], terms=decisions.Terms())

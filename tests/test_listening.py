@@ -6,7 +6,6 @@ HTTP: RFC 9110, sections 8.8.3 (entity tags), 13.1 (conditions), 14 (ranges), 15
 from __future__ import annotations
 
 import hashlib
-import re
 from datetime import date
 from html import unescape
 from io import BytesIO
@@ -22,7 +21,7 @@ from archive.access.bringing import TranscriptGiven
 from archive.access.gate import Gate
 from archive.models import Audience, ClosedSpan, LedgerRow, Level
 
-from .conftest import bring, open_up, segment
+from .conftest import bring, open_up, segment, without_token
 
 pytestmark = pytest.mark.django_db
 
@@ -63,10 +62,6 @@ def loudness(data: bytes) -> np.ndarray:
 def lines(answer) -> list[tuple[str, str, str]]:
     """Captions as another reader of the format (webvtt-py) takes them in; it leaves `&amp;` as it is written."""
     return [(cue.start, cue.end, unescape(cue.text)) for cue in webvtt.from_buffer(BytesIO(answer.content))]
-
-
-def without_token(content: bytes) -> bytes:
-    return re.sub(rb'name="csrfmiddlewaretoken" value="[^"]*"', b"", content)
 
 
 # --- what is sent ---

@@ -21,7 +21,7 @@ from archive.sky.catalogue import load_catalogue
 from archive.templatetags import undersky
 from archive.views.pages import cues, parts, sketch, stars
 
-from .conftest import bring, open_up, segment
+from .conftest import bring, open_up, segment, without_token
 
 pytestmark = pytest.mark.django_db
 
@@ -107,10 +107,6 @@ def read(client, address: str) -> str:
     answer = client.get(address)
     assert answer.status_code == 200, address
     return answer.content.decode()
-
-
-def without_token(content: bytes) -> bytes:
-    return re.sub(rb'name="csrfmiddlewaretoken" value="[^"]*"', b"", content)
 
 
 def main_part(page: str) -> str:
