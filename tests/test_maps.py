@@ -14,6 +14,7 @@ from archive.maps.geojson import bounds
 from archive.models import Audience, Level
 
 from .conftest import bring, open_up, segment
+from .published.test_tiles import write_mbtiles
 
 pytestmark = pytest.mark.django_db
 
@@ -198,11 +199,7 @@ def geojson_of(latitude_deg: float, longitude_deg: float):
 
 def test_a_base_map_of_our_own_is_served_tile_by_tile(client, settings, tmp_path):
     path = tmp_path / "base.mbtiles"
-    with sqlite3.connect(path) as made:
-        made.execute("CREATE TABLE metadata (name text, value text)")
-        made.execute("CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)")
-        made.execute("INSERT INTO metadata VALUES ('format', 'png')")
-        made.execute("INSERT INTO tiles VALUES (3, 2, 2, ?)", [b"picture"])
+    write_mbtiles(path, (3, 2, 2, b"picture"))
     address = reverse("map_tile", args=[3, 2, 5])
     assert client.get(address).status_code == 404
     settings.TILE_FILE = str(path)

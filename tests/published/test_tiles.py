@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 import sqlite3
+from pathlib import Path
 
 import pmtiles.tile
 import pytest
@@ -31,6 +32,15 @@ def write(path, given: dict[tuple[int, int, int], bytes], **more) -> None:
         for place in sorted(given, key=lambda place: pmtiles.tile.zxy_to_tileid(*place)):
             writer.write_tile(pmtiles.tile.zxy_to_tileid(*place), given[place])
         writer.finalize(header(**more), {"attribution": "us"})
+
+
+def write_mbtiles(path: Path, *rows: tuple[int, int, int, bytes]) -> None:
+    """MBTiles 1.3: zoom, column, row from the south, and the picture."""
+    with sqlite3.connect(path) as made:
+        made.execute("CREATE TABLE metadata (name text, value text)")
+        made.execute("CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)")
+        made.execute("INSERT INTO metadata VALUES ('format', 'png')")
+        made.executemany("INSERT INTO tiles VALUES (?, ?, ?, ?)", rows)
 
 
 def test_tiles_have_the_numbers_that_the_reference_gives_them():
@@ -66,11 +76,7 @@ def test_leaves_under_the_root_are_read(tmp_path):
 
 def test_an_mbtiles_file_counts_rows_from_the_south(tmp_path):
     path = tmp_path / "c.mbtiles"
-    with sqlite3.connect(path) as made:
-        made.execute("CREATE TABLE metadata (name text, value text)")
-        made.execute("CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)")
-        made.execute("INSERT INTO metadata VALUES ('format', 'png')")
-        made.execute("INSERT INTO tiles VALUES (1, 0, 1, ?)", [PNG])
+    write_mbtiles(path, (1, 0, 1, PNG))
     found = tiles.opened(str(path))
     assert found.tile(1, 0, 0) == PNG
     assert found.tile(1, 0, 1) is None
