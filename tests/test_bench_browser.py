@@ -259,11 +259,14 @@ def test_a_finger_marks_and_drags(visit, cast, recording):
 def drag_by_finger(page: Any, x: float, y: float, by: float) -> None:
     """Touches as the system sends them (Chrome DevTools Protocol, Input.dispatchTouchEvent)."""
     system = page.context.new_cdp_session(page)
-    send = lambda kind, points: system.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})  # noqa: E731
-    send("touchStart", [{"x": x, "y": y}])
+
+    def send(kind: str, *points: dict[str, float]) -> None:
+        system.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": list(points)})
+
+    send("touchStart", {"x": x, "y": y})
     for step in range(1, 7):
-        send("touchMove", [{"x": x + by * step / 6, "y": y}])
-    send("touchEnd", [])
+        send("touchMove", {"x": x + by * step / 6, "y": y})
+    send("touchEnd")
 
 
 # --- the draft ---

@@ -10,7 +10,7 @@ from django.urls import reverse
 from archive.access import decisions, founding, writing
 from archive.models import Audience, Level
 
-from .browser import PHONE, press, reads_well, until
+from .browser import PHONE, fits, press, reads_well, until
 from .conftest import bring, open_up, segment
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -105,7 +105,7 @@ def test_the_map_reads_well(visit, island, on):
     page = visit(reverse("map"), **({"on": on} if on else {}))
     frame = frame_of(page)
     reads_well(page)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert fits(page)
     sizes = frame.eval_on_selector_all(
         ".place-mark, .leaflet-bar a, .leaflet-control-layers-toggle",
         "found => found.map(one => one.getBoundingClientRect()).map(box => Math.min(box.width, box.height))",

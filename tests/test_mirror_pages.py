@@ -14,7 +14,7 @@ from archive.models import Account, Audience, House, Item, Level, Mirror
 from archive.sky import lay_mirror, load_catalogue
 from archive.views.mirrors import drawing, measured, pages, saying
 
-from .browser import PHONE, reads_well
+from .browser import PHONE, fits, reads_well
 from .conftest import called, open_up
 
 pytestmark = pytest.mark.django_db
@@ -216,4 +216,4 @@ def test_the_pages_read_well_and_ask_no_other_host(shore, visit) -> None:
     ):
         page = visit(address, on=PHONE)
         reads_well(page)
-        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        assert fits(page)
