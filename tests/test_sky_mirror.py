@@ -115,6 +115,7 @@ def test_a_figure_round_the_pole_is_laid_and_said_to_be() -> None:
 
 def test_places_across_the_date_line_are_near_one_another() -> None:
     flat = places_on_map([-17, -17], [179.95, -179.95])
+    # 111.32 km: a degree of the equator, 2 pi 6378.137 km / 360 (WGS 84)
     assert np.linalg.norm(flat[1] - flat[0]) == pytest.approx(0.1 * 111.32 * np.cos(17 * DEGREE), rel=2e-3)
     assert flat[0, 0] < flat[1, 0]  # the one at 179.95 W lies east
     elsewhere = places_on_map([-17, -17], [-0.05, 0.05])

@@ -49,7 +49,8 @@ def test_rise_with_a_date_and_with_a_year() -> None:
 
 @pytest.mark.parametrize(("body", "year", "turn", "declination"), [
     # The obliquity of 2025 (23.436); Venus and the moon at their furthest then: 2025's major standstill, 28.7 degrees
-    # (obliquity + 5.145 at the mean, 0.15 more at most: Meeus, Mathematical Astronomy Morsels, from memory).
+    # (obliquity + 5.145 at the mean, 0.15 more at most: Meeus, Mathematical Astronomy Morsels, from memory).  24.2: the
+    # obliquity of -9000 by Laskar's polynomial (Meeus, Astronomical Algorithms, 22.3, from memory) is 24.21.
     ("sun", 2025, "june solstice", 23.436), ("moon", 2025, "furthest north", 28.72),
     ("moon", -9000, "major north", 24.2 + 5.145)])
 def test_rise_of_a_body_in_a_year_is_told_at_its_turns(body: str, year: int, turn: str, declination: float) -> None:
