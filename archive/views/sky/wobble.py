@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 
 from ...sky import FigureWobble, figure_wobble, load_catalogue
+from ...sky.times import FIRST_YEAR, LAST_YEAR
 from . import words
 
 NEAR_DEG = 15.0
 """A star that never comes so near to a pole is not told of."""
-FIRST_YEAR, LAST_YEAR = -10000, 10000
 
 
 def sentences(stars: Sequence[int], year: int) -> list[str]:
