@@ -85,14 +85,17 @@ def since_solstice(night: LikeNight) -> str:
     if night.days_since == 0:
         return _("the night of the June solstice") if night.solstice == "june" else _(
             "the night of the December solstice")
+    return days_after_solstice(night.solstice, night.days_since)
+
+
+def days_after_solstice(solstice: str, days: int) -> str:
+    """By the June solstice where its name begins so, else by the December one."""
     words = (
-        ngettext("%(days)d day after the June solstice", "%(days)d days after the June solstice", night.days_since)
-        if night.solstice == "june"
-        else ngettext(
-            "%(days)d day after the December solstice", "%(days)d days after the December solstice", night.days_since
-        )
+        ngettext("%(days)d day after the June solstice", "%(days)d days after the June solstice", days)
+        if solstice.startswith("june")
+        else ngettext("%(days)d day after the December solstice", "%(days)d days after the December solstice", days)
     )
-    return words % {"days": night.days_since}
+    return words % {"days": days}
 
 
 def runs(flags: Sequence[bool]) -> list[tuple[int, int]]:

@@ -12,7 +12,7 @@ from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from ...access import ground
@@ -82,19 +82,16 @@ def _is_ancient(year: int) -> bool:
 
 def _date(year: YearOfFigures, midnight_jd: float, place: Place) -> str:
     """Day and month, and of a far year how long after the solstice, which needs no calendar."""
-    day = calendar_date(midnight_jd + place.lon_deg / 360)[0]
-    told = _("%(day)d %(month)s") % {"day": day.day, "month": date_format(words.MONTHS[day.month - 1], "F")}
+    told = _day(midnight_jd + place.lon_deg / 360)
     since = days_since_solstice(year.sun_turns, midnight_jd) if _is_ancient(year.year) else None
     if since is None:
         return told
-    return _("%(day)s (%(since)s)") % {"day": told, "since": _since(*since)}
+    return _("%(day)s (%(since)s)") % {"day": told, "since": words.days_after_solstice(*since)}
 
 
-def _since(solstice: str, days: int) -> str:
-    told = (ngettext("%(days)d day after the June solstice", "%(days)d days after the June solstice", days)
-            if solstice == "june solstice" else
-            ngettext("%(days)d day after the December solstice", "%(days)d days after the December solstice", days))
-    return told % {"days": days}
+def _day(jd_ut: float) -> str:
+    day = calendar_date(jd_ut)[0]
+    return _("%(day)d %(month)s") % {"day": day.day, "month": date_format(words.MONTHS[day.month - 1], "F")}
 
 
 def _best(months: Sequence[int]) -> str:
@@ -163,11 +160,6 @@ def _told(request: GatedRequest, given: dict[str, Any]) -> Shown:
                      _("Last seen rising after sunset"), _("First seen setting before sunrise"),
                      _("Last seen after sunset")],
     }
-
-
-def _day(jd_ut: float) -> str:
-    day = calendar_date(jd_ut)[0]
-    return _("%(day)d %(month)s") % {"day": day.day, "month": date_format(words.MONTHS[day.month - 1], "F")}
 
 
 def _initial(request: GatedRequest, form: YearForm) -> dict[str, Any]:
