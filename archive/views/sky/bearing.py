@@ -29,7 +29,7 @@ from ..loading import GatedRequest
 from ..pages import parts
 from . import compass
 from .chart import FIRST_YEAR, LAST_YEAR
-from .words import MONTHS, Shown
+from .words import MONTHS, Shown, direction
 from .words import year as year_words
 
 MOST_YEARS = 6
@@ -161,7 +161,7 @@ def _choices(places: Sequence[PlaceShown], chosen: PlaceShown | None) -> list[Sh
 
 
 def _said(line: Line) -> str:
-    words = {"azimuth": f"{line.azimuth_deg:.1f}", "way": compass.way(line.azimuth_deg)}
+    words = {"azimuth": f"{line.azimuth_deg:.1f}", "way": direction(line.azimuth_deg)}
     if line.km is not None:
         return _("%(azimuth)s° from true north, %(way)s; %(km).1f km away.") % (words | {"km": line.km})
     return _("%(azimuth)s° from true north, %(way)s.") % words

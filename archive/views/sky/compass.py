@@ -18,18 +18,13 @@ from ...sky import refraction_of_apparent, rise_azimuth_deg
 from ...sky.bearings import MOON_TILT_DEG
 from ...sky.frames import obliquity
 from ...sky.mirror import on_map
-from ...sky.tonight import direction_code
 from ...sky.vectors import DEGREE
-from .words import DIRECTIONS, Shown
+from .words import Shown
 
 MIDDLE, RADIUS = 320.0, 236.0
 MOST_AROUND = 40
 FARTHEST_KM = 100.0
 LETTERS = ((0, gettext_lazy("N")), (90, gettext_lazy("E")), (180, gettext_lazy("S")), (270, gettext_lazy("W")))
-
-
-def way(azimuth_deg: float) -> str:
-    return str(DIRECTIONS[direction_code(azimuth_deg)])
 
 
 def point(azimuth_deg: float, radius: float) -> Shown:

@@ -16,7 +16,6 @@ from django.utils.translation import gettext as _
 
 from ...access import showing
 from ...sky import Place, SkyError, load_catalogue, rise_azimuth_deg, star_phases, star_places, year_bands
-from ...sky.tonight import direction_code
 from . import wobble, words
 from .words import MONTHS, Shown
 
@@ -157,7 +156,7 @@ def _star_row(one: Shown, place: Place, year: int) -> list[Shown]:
 
 def _way(azimuth_deg: float) -> str:
     return _("%(direction)s, %(degrees)s°") % {
-        "direction": words.DIRECTIONS[direction_code(azimuth_deg)], "degrees": words.number(azimuth_deg % 360)}
+        "direction": words.direction(azimuth_deg), "degrees": words.number(azimuth_deg % 360)}
 
 
 def _headings() -> list[Shown]:

@@ -37,7 +37,6 @@ from ...sky import (
     turns,
 )
 from ...sky.skyline import CLEAR_AIR_MAG, HAZY_AIR_MAG, WIDE_GAP_DEG
-from ...sky.tonight import direction_code
 from ..loading import GatedRequest
 from . import words
 from .chart import FIRST_YEAR, LAST_YEAR, OUT_OF_REACH, PlaceAndDay, offset_hours, place_asked
@@ -160,7 +159,7 @@ class Teller:
         """Hour, direction and, over hills, height of a meeting with the skyline; of a year, without the hour."""
         given = {
             "time": "" if event.jd_ut is None else words.clock(event.jd_ut),
-            "direction": words.DIRECTIONS[direction_code(event.azimuth_deg)],
+            "direction": words.direction(event.azimuth_deg),
             "degrees": words.number(event.azimuth_deg % 360, int(self.is_measured)),
             "high": words.number(event.altitude_deg, 1),
         }

@@ -14,6 +14,7 @@ from django.utils.translation import pgettext_lazy as said
 
 from ...access import showing
 from ...sky import CalendarDate, ChartWords, LikeNight, NearStar, Place, turn_years
+from ...sky.tonight import direction_code
 
 Shown = dict[str, Any]
 
@@ -145,6 +146,11 @@ def number(value: float, places: int = 0) -> str:
     """With a true minus sign, and never minus nothing."""
     text = f"{value:.{places}f}"
     return text.removeprefix("-") if not text.strip("-0.") else text.replace("-", "−")
+
+
+def direction(azimuth_deg: float) -> str:
+    """Which of the eight ways is nearest, from north through east."""
+    return str(DIRECTIONS[direction_code(azimuth_deg)])
 
 
 def place(one: Place) -> str:
