@@ -278,7 +278,8 @@ class Ground:
             for mirror, figure in mirrors
             if figure in figures and mirror in named
         ]
-        return sorted(filter(_has_lines, drawn), key=lambda one: (*details.by_name(one.figure), one.mirror.ref))
+        kept = (one for one in drawn if one.runs)
+        return sorted(kept, key=lambda one: (*details.by_name(one.figure), one.mirror.ref))
 
     def _runs(
         self, mirror: int, figure: FigureShown, spots: dict[int, tuple[float, float]]
@@ -296,10 +297,6 @@ class Ground:
                     runs.append(tuple(run))
                 run = []
         return tuple(runs)
-
-
-def _has_lines(drawn: MirrorDrawn) -> bool:
-    return bool(drawn.runs)
 
 
 def _joined(places: Numbers, recordings: Numbers, segments: Numbers, holders: Numbers) -> tuple[Numbers, Numbers]:
@@ -388,6 +385,11 @@ def note_given(gate: Gate, places: Iterable[Label]) -> None:
 def figures_to_draw(gate: Gate) -> list[FigureShown]:
     """The figures whose stars the viewer may see."""
     return showing.figures(gate, [int(number) for number in gate.numbers(Kind.FIGURE, Level.OPEN)])
+
+
+def exact_places(gate: Gate) -> list[PlaceShown]:
+    """The places whose spot the viewer meets."""
+    return [one for one in showing.places(gate, gate.numbers(Kind.PLACE, Level.OPEN).tolist()) if one.at]
 
 
 def item_at(gate: Gate, ref: str, kind: str = "") -> Label | None:

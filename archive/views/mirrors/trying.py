@@ -16,10 +16,9 @@ from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from ...access import ground, showing
+from ...access import ground
 from ...access.gate import Gate
 from ...access.showing import FigureShown, MirrorPair, PlaceShown
-from ...models import Kind, Level
 from ...sky import (
     FEWEST_FOR_A_CLAIM,
     Chance,
@@ -67,7 +66,7 @@ class Tried:
 @require_safe
 def page(request: GatedRequest) -> HttpResponse:
     gate = request.gate
-    places = [one for one in showing.places(gate, gate.numbers(Kind.PLACE, Level.OPEN).tolist()) if one.at]
+    places = ground.exact_places(gate)
     figures = ground.figures_to_draw(gate)
     tried = _tried(request.GET, places, figures)
     form = YearForm(request.GET)

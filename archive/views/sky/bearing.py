@@ -21,7 +21,6 @@ from django.views.decorators.http import require_safe
 
 from ...access import ground, showing
 from ...access.showing import FigureShown, Label, PlaceShown
-from ...models import Kind, Level
 from ...models.tags import validate_latitude, validate_longitude
 from ...sky import Bearing, BearingMatch, load_catalogue, read_bearing
 from ...sky.mirror import on_map
@@ -105,7 +104,7 @@ class Line:
 @require_safe
 def page(request: GatedRequest) -> HttpResponse:
     gate = request.gate
-    places = [one for one in showing.places(gate, gate.numbers(Kind.PLACE, Level.OPEN).tolist()) if one.at]
+    places = ground.exact_places(gate)
     figures = ground.figures_to_draw(gate)
     form = BearingForm(request.GET)
     given: dict[str, Any] = form.cleaned_data if form.is_valid() else {}
