@@ -52,15 +52,31 @@ def slider(step: float, lowest: float, highest: float) -> forms.NumberInput:
     )
 
 
+class AtAPlace(forms.Form):
+    """Where. Left empty it is the home place."""
 
-class PlaceAndDay(forms.Form):
+    latitude = forms.FloatField(label=gettext_lazy("Latitude"), required=False, validators=[validate_latitude])
+    longitude = forms.FloatField(label=gettext_lazy("Longitude"), required=False, validators=[validate_longitude])
+
+    def clean_latitude(self) -> float | None:
+        return _finite(self.cleaned_data["latitude"])
+
+    def clean_longitude(self) -> float | None:
+        return _finite(self.cleaned_data["longitude"])
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None else value + 0.0  # minus nothing is nothing
+
+
+class PlaceAndDay(AtAPlace):
     """Where and on which day. Everything left empty is today at the home place."""
 
     day = forms.DateField(
         label=gettext_lazy("Date"), required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
-    latitude = forms.FloatField(label=gettext_lazy("Latitude"), required=False, validators=[validate_latitude])
-    longitude = forms.FloatField(label=gettext_lazy("Longitude"), required=False, validators=[validate_longitude])
+
+    field_order: tuple[str, ...] = ("day", "latitude", "longitude")
 
     def clean_day(self) -> date | None:
         day: date | None = self.cleaned_data["day"]
@@ -69,16 +85,6 @@ class PlaceAndDay(forms.Form):
                 _("Give a date from 1600 to 2999. For the like night of an older or later year, use the year instead.")
             )
         return day
-
-    def clean_latitude(self) -> float | None:
-        return finite(self.cleaned_data["latitude"])
-
-    def clean_longitude(self) -> float | None:
-        return finite(self.cleaned_data["longitude"])
-
-
-def finite(value: float | None) -> float | None:
-    return None if value is None else value + 0.0  # minus nothing is nothing
 
 
 class SkyForm(PlaceAndDay):

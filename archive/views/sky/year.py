@@ -17,12 +17,11 @@ from django.views.decorators.http import require_safe
 
 from ...access import ground
 from ...access.showing import FigureShown
-from ...models.tags import validate_latitude, validate_longitude
 from ...sky import FigureYear, Place, SkyError, YearOfFigures, calendar_date, days_since_solstice, figure_years
 from ...sky.figureyear import PHASES
 from ..loading import GatedRequest
 from . import words
-from .chart import FIRST_YEAR, LAST_YEAR, OUT_OF_REACH, finite, place_asked
+from .chart import FIRST_YEAR, LAST_YEAR, OUT_OF_REACH, AtAPlace, place_asked
 from .words import Shown
 
 CLOCK_YEARS = (1600, 2999)
@@ -30,21 +29,15 @@ CLOCK_YEARS = (1600, 2999)
 STRIP, LANE = 730.0, 10.0  # width of a year and height of one of its three lanes, in the units of the drawing
 
 
-class YearForm(forms.Form):
+class YearForm(AtAPlace):
     """Everything left empty is this year at the home place."""
 
     year = forms.IntegerField(
         label=gettext_lazy("Year"), required=False, min_value=FIRST_YEAR, max_value=LAST_YEAR,
         error_messages=OUT_OF_REACH, help_text=gettext_lazy("−10000 to 10000; 0 is 1 BCE, −2800 is 2801 BCE."),
     )
-    latitude = forms.FloatField(label=gettext_lazy("Latitude"), required=False, validators=[validate_latitude])
-    longitude = forms.FloatField(label=gettext_lazy("Longitude"), required=False, validators=[validate_longitude])
 
-    def clean_latitude(self) -> float | None:
-        return finite(self.cleaned_data["latitude"])
-
-    def clean_longitude(self) -> float | None:
-        return finite(self.cleaned_data["longitude"])
+    field_order = ("year", "latitude", "longitude")
 
 
 # --- the strip ---
