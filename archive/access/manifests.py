@@ -221,7 +221,7 @@ def read(data: bytes) -> _Table:
     table.problems += [Problem(one.line, "", one.severity, one.text) for one in decoded.problems]
     lines = [f"{line}\n" for line in decoded.lines]
     names: list[str] = []
-    cells_of = csv.reader(lines, delimiter=_delimiter(lines), strict=True)
+    cells_of = csv.reader(lines, delimiter=delimiter_of(lines), strict=True)
     try:
         for number, cells in enumerate(cells_of, start=1):
             if not any(cell.strip() for cell in cells):
@@ -241,7 +241,8 @@ def read(data: bytes) -> _Table:
     return table
 
 
-def _delimiter(lines: Sequence[str]) -> str:
+def delimiter_of(lines: Sequence[str]) -> str:
+    """The one of comma, semicolon and tab that the first filled line has most of."""
     first = next((line for line in lines if line.strip()), "")
     return max(",;\t", key=first.count)
 

@@ -18,7 +18,7 @@ from defusedxml import ElementTree as SafeET
 from defusedxml.common import DefusedXmlException
 from django.utils.translation import gettext as _
 
-from ..access.manifests import Problem
+from ..access.manifests import Problem, delimiter_of
 from ..timecode.decoding import decode_lines
 from . import geojson_in
 from .geojson_in import out_of_range
@@ -152,12 +152,7 @@ def _geojson(data: bytes, found: ReadPlaces) -> Rows:
 
 def _table(data: bytes, found: ReadPlaces) -> Rows:
     decoded = decode_lines(data)
-    lines = [line for line in decoded.lines if line.strip()]
-    if not lines:
-        return
-    counts = {sign: lines[0].count(sign) for sign in ",;\t"}
-    delimiter = max(counts, key=lambda sign: counts[sign])
-    rows = csv.reader(io.StringIO("\n".join(decoded.lines)), delimiter=delimiter)
+    rows = csv.reader(io.StringIO("\n".join(decoded.lines)), delimiter=delimiter_of(decoded.lines))
     header: list[str] = []
     try:
         for number, cells in enumerate(rows, start=1):
