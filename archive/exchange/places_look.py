@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import asin, cos, radians, sin, sqrt
 
 from django.utils.translation import gettext as _
 
 from ..access.desk import Known
 from ..access.manifests import Problem
 from ..maps import outline
+from ..maps.globe import distance_km
 from ..models import House
 from .places_in import PlaceRow, ReadPlaces, turned
 
-EARTH_KM = 6371.0088  # mean radius (IUGG 1980; Moritz, "Geodetic Reference System 1980", 1980)
 FAR_KM = 300.0  # from the home place: farther than most communities' own ground; our own rule
 MUCH_NEARER = 4.0  # times
 
@@ -32,11 +31,10 @@ def _odd(row: PlaceRow, house: House) -> Iterator[tuple[str, str]]:
     if (row.latitude_deg, row.longitude_deg) == (0.0, 0.0):
         yield "latitude", _("It lies at 0, 0: programs write that where a place has no coordinates.")
         return
-    home = (house.latitude_deg, house.longitude_deg)
-    away_km = distance_km((row.latitude_deg, row.longitude_deg), home)
+    away_km = _from_home_km(row, house)
     other = turned(row)
     if away_km > FAR_KM and other is not None:
-        there_km = distance_km((other.latitude_deg, other.longitude_deg), home)
+        there_km = _from_home_km(other, house)
         if there_km * MUCH_NEARER < away_km:
             words = _("It lies %(away)s km from the home place; with north and east swapped it would be %(there)s km.")
             yield "latitude", _sea(row, house) + words % {"away": f"{away_km:,.0f}", "there": f"{there_km:,.0f}"}
@@ -58,8 +56,5 @@ def _known(row: PlaceRow, known: Known, seen: dict[str, int]) -> Iterator[str]:
         yield _("A place of this name is known already. Taken in, there are two.")
 
 
-def distance_km(one: tuple[float, float], other: tuple[float, float]) -> float:
-    """Along a great circle of a sphere (haversine; Sinnott, Sky and Telescope 68, 1984), to half a percent."""
-    (north_a, east_a), (north_b, east_b) = (tuple(map(radians, spot)) for spot in (one, other))
-    half = sin((north_a - north_b) / 2) ** 2 + cos(north_a) * cos(north_b) * sin((east_a - east_b) / 2) ** 2
-    return 2 * EARTH_KM * asin(min(1.0, sqrt(half)))
+def _from_home_km(row: PlaceRow, house: House) -> float:
+    return float(distance_km(row.latitude_deg, house.latitude_deg, row.longitude_deg - house.longitude_deg))

@@ -1,9 +1,8 @@
 """near: a point, or a place by its name, and how many kilometres round it.
 
-Distances are those on a sphere with the earth's mean radius (6371.0088 km, IUGG 1980; Moritz, “Geodetic Reference
-System 1980”, Bulletin Géodésique 54, 1980), by the haversine formula (Sinnott, “Virtues of the Haversine”, Sky and
-Telescope 68, 1984); good to half a percent on the ellipsoid. A place whose spot is not for the viewer counts by the
-cell they are shown, at its nearest edge: nothing more of the spot can be worked out than the map shows.
+Distances are those on a sphere (archive.maps.globe); good to half a percent on the ellipsoid. A place whose spot is not
+for the viewer counts by the cell they are shown, at its nearest edge: nothing more of the spot can be worked out than
+the map shows.
 """
 
 from __future__ import annotations
@@ -15,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..access import skyties
+from ..maps.globe import distance_km
 from ..models import Kind, TieKind
 from .aims import ASKED, WITHIN, Aim, Ask, Role, along, named, nothing
 from .query import Clause
 from .words import words_of
 
-EARTH_KM = 6371.0088
 DEFAULT_KM, MOST_KM = 5.0, 20_100.0
 DISTANCE = re.compile(
     r"(?P<where>.*?)[\s,;]*(?:\bwithin\s*)?(?<![\d.])(?P<km>\d{1,5}(?:\.\d{1,3})?)\s*km", re.IGNORECASE
@@ -91,7 +90,7 @@ def away_km(one: Area, south: Degrees, west: Degrees, north: Degrees, east: Degr
     here = np.where(north < one.south, one.south, np.where(south > one.north, one.north, here))
     there = np.clip(here, south, north)
     apart = _apart_deg(one, west, east)
-    return _haversine_km(here, there, apart)
+    return distance_km(here, there, apart)
 
 
 def _apart_deg(one: Area, west: Degrees, east: Degrees) -> Degrees:
@@ -101,9 +100,3 @@ def _apart_deg(one: Area, west: Degrees, east: Degrees) -> Degrees:
     eastward = np.maximum(to_east - width, 0.0)
     westward = np.maximum(360.0 - to_east - other_width, 0.0)
     return np.where(to_east <= width, 0.0, np.minimum(eastward, westward))
-
-
-def _haversine_km(latitude: Degrees, other: Degrees, apart_deg: Degrees) -> Degrees:
-    one, two, apart = np.radians(latitude), np.radians(other), np.radians(apart_deg)
-    half = np.sin((one - two) / 2) ** 2 + np.cos(one) * np.cos(two) * np.sin(apart / 2) ** 2
-    return 2 * EARTH_KM * np.arcsin(np.minimum(1.0, np.sqrt(half)))
