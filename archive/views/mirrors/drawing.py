@@ -19,7 +19,7 @@ from ..pages import sketch
 from .measured import Measured
 
 SIZE, MARGIN = 640.0, 96.0
-NUMBER_RADIUS = 17.0  # of the disc that the template draws about a place's number
+NUMBER_RADIUS = 17.0  # of the disc about a place's number
 LETTER = 14.0  # about the width of a letter of a name
 LEAST_GAP = 34.0  # between the middles of two labels, one above the other
 

@@ -161,12 +161,11 @@ def _proposed(tried: Tried, form: YearForm) -> Shown:
 
 def _proposal(tried: Tried, one: Pairing, year: str) -> Shown:
     hips = [tried.hips[at] for at in one.stars]
-    pairs = zip(tried.places, hips, strict=True)
+    pairs = list(zip(tried.places, hips, strict=True))
     query = [*tried.query, *((f"star-{place.label.ref}", str(hip)) for place, hip in pairs), ("year", year)]
     return {
         "url": f"{reverse('try_mirror')}?{urlencode(query)}",
-        "pairs": [{"label": place.label, "star": stars.name(hip)} for place, hip in
-                  zip(tried.places, hips, strict=True)],
+        "pairs": [{"label": place.label, "star": stars.name(hip)} for place, hip in pairs],
         "likeness": f"{one.r_squared:.3f}",
         "turned": one.reflected,
         "chosen": tuple(hips) == tried.paired,
