@@ -50,7 +50,7 @@ def page(request: GatedRequest) -> HttpResponse:
     if request.GET.get("sky", "").strip():
         return redirect(parts.aimed_url("sky", request.GET["sky"]))
     since = kept.since(request)
-    question = find_form.question(request.gate, request.GET, frozenset(since.seen.tolist()) if since else frozenset())
+    question = find_form.question(request.gate, request.GET, kept.seen_before(since))
     context: Shown = {
         "nav": "find",
         "form": question.form,

@@ -48,6 +48,11 @@ def since(request: GatedRequest) -> Kept | None:
         return None
 
 
+def seen_before(one: Kept | None) -> frozenset[int]:
+    """The numbers of what answered a kept search when it was last looked at; nothing without one."""
+    return frozenset(one.seen.tolist()) if one else frozenset()
+
+
 def offered(request: GatedRequest, news: Kept | None) -> Shown:
     """What the page offers: to keep this question, or to say that its news has been seen."""
     asked = find_form.canonical(request.GET)
@@ -100,13 +105,9 @@ def _narrowed(name: str, value: str) -> str:
 def _news(gate: Gate, one: Kept) -> int | None:
     """How many answer now that did not then; None while there is no index to ask."""
     try:
-        return len(finding.answering(gate, find_form.question(gate, QueryDict(one.asked), _seen(one)).wanted))
+        return len(finding.answering(gate, find_form.question(gate, QueryDict(one.asked), seen_before(one)).wanted))
     except NotReady:
         return None
-
-
-def _seen(one: Kept) -> frozenset[int]:
-    return frozenset(one.seen.tolist())
 
 
 @login_required
