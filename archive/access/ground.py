@@ -14,6 +14,7 @@ from django.utils.translation import get_language
 from numpy.typing import NDArray
 
 from ..models import Condition, Item, Kind, Level, Reach, Season, Tie, TieKind
+from ..sky.mirror import stretches
 from . import details, layout, ledger, masks, policy, showing
 from .gate import Gate
 from .showing import FigureShown, Label, PlaceShown, SegmentCard
@@ -286,17 +287,7 @@ class Ground:
     ) -> tuple[tuple[tuple[float, float], ...], ...]:
         """The parts of the figure's lines whose stars all stand at a spot that is met."""
         at = {hip: spots[place] for each, _f, place, hip in self.mirrored if each == mirror and place in spots}
-        runs: list[tuple[tuple[float, float], ...]] = []
-        for line in figure.lines:
-            run: list[tuple[float, float]] = []
-            for hip in (*line, 0):
-                if hip in at:
-                    run.append(at[hip])
-                    continue
-                if len(run) > 1:
-                    runs.append(tuple(run))
-                run = []
-        return tuple(runs)
+        return tuple(tuple(run) for run in stretches(figure.lines, at))
 
 
 def _joined(places: Numbers, recordings: Numbers, segments: Numbers, holders: Numbers) -> tuple[Numbers, Numbers]:

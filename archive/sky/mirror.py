@@ -11,8 +11,10 @@ reflected w = a conj(z) + b.  R**2 = 1 - residual / spread of w; it is the same 
 A fit is arithmetic, and says nothing of what anyone meant.  How often chance does as well: see ``chance``.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -33,6 +35,7 @@ EQUATOR_KM, FLATTENING = 6378.137, 1 / 298.257223563
 SAME_SPOT_KM = 0.001
 
 Complexes = npt.NDArray[np.complex128]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -267,3 +270,13 @@ def _curvature_km(lat: float, azimuth: Floats) -> Floats:
     root = 1 - eccentricity * np.sin(lat) ** 2
     across, along = EQUATOR_KM / np.sqrt(root), EQUATOR_KM * (1 - eccentricity) / root**1.5
     return as_floats(1 / (np.cos(azimuth) ** 2 / along + np.sin(azimuth) ** 2 / across))
+
+
+def stretches(runs: Iterable[Sequence[int]], at: Mapping[int, T]) -> list[list[T]]:
+    """What stands at stars that follow one another in a run, two or more; a star where nothing stands breaks it."""
+    return [
+        held
+        for run in runs
+        for stands, part in groupby(run, key=at.__contains__)
+        if stands and len(held := [at[hip] for hip in part]) > 1
+    ]

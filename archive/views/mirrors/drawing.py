@@ -14,6 +14,7 @@ import numpy as np
 from ...access.showing import FigureShown, MirrorPair
 from ...maps import outline
 from ...sky import load_catalogue, stars_on_chart
+from ...sky.mirror import stretches
 from ...sky.vectors import Floats
 from ..pages import sketch
 from .measured import Measured
@@ -187,16 +188,7 @@ def _stands_left(mark: Mark, marks: list[Mark]) -> bool:
 def _runs(pairs: Sequence[MirrorPair], spots: Floats, runs: Iterable[Sequence[int]]) -> list[str]:
     """Lines through the spots of stars that stand beside one another in a run; a star without a place breaks it."""
     at = {pair.hip: spot for pair, spot in zip(pairs, spots, strict=True)}
-    drawn: list[str] = []
-    for run in runs:
-        part: list[Floats] = []
-        for hip in [*run, None]:
-            if hip in at:
-                part.append(at[hip])
-                continue
-            drawn += [sketch.points(part)] if len(part) > 1 else []
-            part = []
-    return drawn
+    return [sketch.points(part) for part in stretches(runs, at)]
 
 
 def _coast(found: Measured, frame: Frame, invented: bool) -> str:
