@@ -106,11 +106,12 @@ def page(request: GatedRequest) -> HttpResponse:
     gate = request.gate
     places = ground.exact_places(gate)
     figures = ground.figures_to_draw(gate)
+    hips = _hips(figures)
     form = BearingForm(request.GET)
     given: dict[str, Any] = form.cleaned_data if form.is_valid() else {}
     line = _line(request, places, given)
     this_year = gate.moment.year
-    read = [_read(line, given, year, figures) for year in dict.fromkeys([this_year, *given.get("years", [])])]
+    read = [_read(line, given, year, hips) for year in dict.fromkeys([this_year, *given.get("years", [])])]
     return render(
         request,
         "sky/bearing.html",
@@ -122,7 +123,7 @@ def page(request: GatedRequest) -> HttpResponse:
             "marks": _choices([one for one in places if one != line.stand], line.mark),
             "said": _said(line),
             "read": [_told(one, figures) for one in read],
-            "looked_at": _looked_at(figures),
+            "looked_at": _looked_at(hips),
             "dial": compass.dial(line.spot, line.azimuth_deg, _altitude(given), this_year),
             "around": compass.around(line.spot, [one for one in places if one != line.stand]),
         },
@@ -174,15 +175,15 @@ def _hips(figures: Sequence[FigureShown]) -> list[int]:
     return sorted({hip for one in figures for hip in one.stars if hip in listed})
 
 
-def _looked_at(figures: Sequence[FigureShown]) -> int:
+def _looked_at(hips: Sequence[int]) -> int:
     stars = load_catalogue()
-    return len({*stars.hip[stars.brighter(BRIGHT_MAG)].tolist(), *_hips(figures)})
+    return len({*stars.hip[stars.brighter(BRIGHT_MAG)].tolist(), *hips})
 
 
-def _read(line: Line, given: dict[str, Any], year: int, figures: Sequence[FigureShown]) -> Bearing:
+def _read(line: Line, given: dict[str, Any], year: int, hips: Sequence[int]) -> Bearing:
     return read_bearing(
         line.spot[0], line.azimuth_deg, _altitude(given), year, v_limit=BRIGHT_MAG,
-        within_deg=given.get("tolerance") or USUAL_TOLERANCE_DEG, also=_hips(figures),
+        within_deg=given.get("tolerance") or USUAL_TOLERANCE_DEG, also=hips,
     )
 
 
