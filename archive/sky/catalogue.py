@@ -5,7 +5,7 @@ Source: van Leeuwen (2007), mended; see ``fixtures/sky/SOURCES.md``.  Places are
 
 import csv
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -42,6 +42,11 @@ class Catalogue:
     v_mag: Floats
     b_v: Floats
     names: dict[int, StarName]
+
+    @cached_property
+    def listed(self) -> frozenset[int]:
+        """The Hipparcos numbers of all stars of the list."""
+        return frozenset(self.hip.tolist())
 
     def indices(self, hips: npt.ArrayLike) -> Ints:
         """Row numbers of stars; a SkyError names every number that is not in the list."""

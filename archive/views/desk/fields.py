@@ -236,7 +236,7 @@ def read_stars(text: str) -> list[int]:
 
 
 def missing_stars(numbers: Iterable[int]) -> list[int]:
-    listed = set(load_catalogue().hip.tolist())
+    listed = load_catalogue().listed
     return [number for number in dict.fromkeys(numbers) if number not in listed]
 
 

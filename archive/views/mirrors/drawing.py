@@ -125,7 +125,7 @@ def ground(found: Measured, pairs: Sequence[MirrorPair], runs: Iterable[Sequence
 def sky(found: Measured, pairs: Sequence[MirrorPair], figure: FigureShown | None) -> Panel:
     """The stars of the pairs, and the others of their figure, as seen looking up in the year asked."""
     paired = [pair.hip for pair in pairs]
-    known = set(load_catalogue().hip.tolist())
+    known = load_catalogue().listed
     rest = [hip for hip in (figure.stars if figure else ()) if hip not in paired and hip in known]
     points = stars_on_chart([*paired, *rest], found.laid.year, about=paired)
     frame = frame_of(points)

@@ -101,7 +101,7 @@ def _tried(asked: QueryDict, places: Sequence[PlaceShown], figures: Sequence[Fig
     known = {one.label.ref: one for one in places}
     chosen = tuple(known[ref] for ref in refs if ref in known)
     figure = next((one for one in figures if one.label.ref == asked.get("figure")), None)
-    listed = set(load_catalogue().hip.tolist())
+    listed = load_catalogue().listed
     typed = figure.stars if figure else _numbers(asked.get("stars", ""))
     hips = tuple(dict.fromkeys(hip for hip in typed if hip in listed))
     paired = tuple(_one_of(asked.get(f"star-{one.label.ref}", ""), hips) for one in chosen)

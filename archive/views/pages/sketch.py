@@ -62,8 +62,7 @@ class Sketch:
 def of(figure: FigureShown) -> Sketch | None:
     """None where there is nothing to draw: no stars are met, or none is in the star list."""
     stars = load_catalogue()
-    listed = set(stars.hip.tolist())
-    hips = [hip for hip in figure.stars if hip in listed]
+    hips = [hip for hip in figure.stars if hip in stars.listed]
     if not hips:
         return None
     own = stars.indices(hips)

@@ -171,7 +171,7 @@ def _said(line: Line) -> str:
 
 
 def _hips(figures: Sequence[FigureShown]) -> list[int]:
-    listed = set(load_catalogue().hip.tolist())
+    listed = load_catalogue().listed
     return sorted({hip for one in figures for hip in one.stars if hip in listed})
 
 
