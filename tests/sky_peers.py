@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from erfa import ufunc
+from skyfield.api import Star, wgs84
 from skyfield.vectorlib import VectorFunction
 
 from archive.sky.catalogue import DATA_FOLDER
@@ -49,6 +50,24 @@ def erfa_sun(jd: Floats) -> tuple[Floats, Floats]:
     """The Sun's barycentric state (3, n) from ERFA ``epv00``."""
     helio, bary, _ = ufunc.epv00(np.floor(jd), jd - np.floor(jd))
     return (bary["p"] - helio["p"]).T, (bary["v"] - helio["v"]).T
+
+
+def drawn_stars(scale: Any, seed: int, count: int) -> dict[int, Star]:
+    """Stars of the list, drawn at random, as Skyfield has them; by Hipparcos number."""
+    data = star_columns()
+    rows = np.random.default_rng(seed).choice(len(data["hip"]), count, replace=False)
+    epoch = scale.tt_jd(2451545 + (1991.25 - 2000) * 365.25)
+    return {int(data["hip"][i]): Star(
+        ra_hours=np.degrees(data["ra_rad"][i]) / 15, dec_degrees=np.degrees(data["dec_rad"][i]),
+        ra_mas_per_year=data["pm_ra_mas_yr"][i], dec_mas_per_year=data["pm_dec_mas_yr"][i],
+        parallax_mas=data["plx_mas"][i], radial_km_per_s=data["rv_km_s"][i], epoch=epoch) for i in rows}
+
+
+def observer(lat: float, earth: Moving, sun: Moving) -> Any:
+    """Somebody at this latitude and 38 degrees west."""
+    seen = earth + wgs84.latlon(lat, -38.0)
+    seen.ephemeris = Deflectors(sun)
+    return seen
 
 
 class Deflectors(dict[int, VectorFunction]):

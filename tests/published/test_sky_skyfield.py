@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from skyfield import almanac
-from skyfield.api import Star, load, wgs84
+from skyfield.api import Star, load
 
 from archive.sky.altaz import Place
 from archive.sky.bodies import PLANETS, body_vector
@@ -16,7 +16,7 @@ from archive.sky.frames import DAYS_PER_LIGHT_AU
 from archive.sky.horizon import POINT_HORIZON_DEG, body_crossing, star_almanac, star_crossing
 from archive.sky.times import parse_date
 from archive.sky.vectors import ARCSEC, Floats, normalise, separation
-from tests.sky_peers import Deflectors, Moving, de421, erfa_earth, erfa_sun, star_columns, utc_jd
+from tests.sky_peers import Moving, de421, drawn_stars, erfa_earth, erfa_sun, observer, utc_jd
 
 LATITUDES = (0.0, 46.0, -35.0, 65.0)
 AU_KM = 149597870.7
@@ -29,19 +29,7 @@ def scale() -> Any:
 
 @pytest.fixture(scope="module")
 def stars(scale: Any) -> dict[int, Star]:
-    data = star_columns()
-    rows = np.random.default_rng(21).choice(len(data["hip"]), 40, replace=False)
-    epoch = scale.tt_jd(2451545 + (1991.25 - 2000) * 365.25)
-    return {int(data["hip"][i]): Star(
-        ra_hours=np.degrees(data["ra_rad"][i]) / 15, dec_degrees=np.degrees(data["dec_rad"][i]),
-        ra_mas_per_year=data["pm_ra_mas_yr"][i], dec_mas_per_year=data["pm_dec_mas_yr"][i],
-        parallax_mas=data["plx_mas"][i], radial_km_per_s=data["rv_km_s"][i], epoch=epoch) for i in rows}
-
-
-def _observer(lat: float, earth: Moving, sun: Moving) -> Any:
-    seen = earth + wgs84.latlon(lat, -38.0)
-    seen.ephemeris = Deflectors(sun)
-    return seen
+    return drawn_stars(scale, 21, 40)
 
 
 def _events(find: Any, seen: Any, target: Any, span: tuple[Any, Any], horizon: float) -> tuple[list[float], Floats]:
@@ -56,7 +44,7 @@ def _events(find: Any, seen: Any, target: Any, span: tuple[Any, Any], horizon: f
 @pytest.mark.parametrize("lat", LATITUDES)
 def test_stars(lat: float, scale: Any, stars: dict[int, Star]) -> None:
     sun = Moving(10, erfa_sun)
-    seen, span = _observer(lat, Moving(399, erfa_earth), sun), (scale.utc(2025, 3, 1), scale.utc(2025, 3, 16))
+    seen, span = observer(lat, Moving(399, erfa_earth), sun), (scale.utc(2025, 3, 1), scale.utc(2025, 3, 16))
     compared = 0
     for hip, star in stars.items():
         for find, moment, azimuth in ((almanac.find_risings, "rise_jd", "rise_azimuth_deg"),
@@ -75,7 +63,7 @@ def test_ten_thousand_events_of_the_long_table(scale: Any, stars: dict[int, Star
     hips, day, span = list(stars), parse_date("2025-03-01"), (scale.utc(2025, 3, 1), scale.utc(2025, 4, 15))
     for lat in LATITUDES:
         table = star_almanac(hips, [Place(lat, -38.0)], day, nights)
-        seen = _observer(lat, Moving(399, erfa_earth), sun)
+        seen = observer(lat, Moving(399, erfa_earth), sun)
         for j, hip in enumerate(hips):
             for find, hours in ((almanac.find_risings, table.rise_h), (almanac.find_settings, table.set_h)):
                 times, true = find(seen, stars[hip], *span, horizon_degrees=POINT_HORIZON_DEG)
@@ -112,7 +100,7 @@ def test_long_table_is_the_single_answers(stars: dict[int, Star]) -> None:
 def test_bodies(body: str, horizon: float, seconds: float, degrees: float, lat: float, scale: Any) -> None:
     """Against Skyfield with JPL's DE421, whole minutes of arc away from grazing."""
     bodies = _jpl(de421())
-    seen, span = _observer(lat, bodies["earth"], bodies["sun"]), (scale.utc(2025, 3, 1), scale.utc(2025, 4, 1))
+    seen, span = observer(lat, bodies["earth"], bodies["sun"]), (scale.utc(2025, 3, 1), scale.utc(2025, 4, 1))
     compared = 0
     for jd, angle in zip(*_events(almanac.find_risings, seen, bodies[body], span, horizon), strict=True):
         ours = body_crossing(body, Place(lat, -38.0), jd - 0.3)

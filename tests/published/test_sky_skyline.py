@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from skyfield.api import Star, load, wgs84
+from skyfield.api import Star, load
 from skyfield.searchlib import find_discrete
 
 from archive.sky.altaz import Place
 from archive.sky.passages import star_passage
 from archive.sky.skyline import Skyline
 from archive.sky.times import parse_date
-from tests.sky_peers import Deflectors, Moving, erfa_earth, erfa_sun, star_columns, utc_jd
+from tests.sky_peers import Moving, drawn_stars, erfa_earth, erfa_sun, observer, utc_jd
 
 
 def _hills(seed: int) -> Skyline:
@@ -24,17 +24,11 @@ def _hills(seed: int) -> Skyline:
 
 @pytest.mark.parametrize("lat", [-35.0, 0.0, 46.0, 65.0])
 def test_stars_over_hills(lat: float) -> None:
-    scale, data = load.timescale(builtin=True), star_columns()
-    rows = np.random.default_rng(40).choice(len(data["hip"]), 12, replace=False)
-    sun, skyline, day = Moving(10, erfa_sun), _hills(round(lat) + 90), parse_date("2025-03-01")
-    seen = Moving(399, erfa_earth) + wgs84.latlon(lat, -38.0)
-    seen.ephemeris = Deflectors(sun)
-    epoch = scale.tt_jd(2451545 + (1991.25 - 2000) * 365.25)
+    scale, sun = load.timescale(builtin=True), Moving(10, erfa_sun)
+    skyline, day = _hills(round(lat) + 90), parse_date("2025-03-01")
+    seen = observer(lat, Moving(399, erfa_earth), sun)
     compared = 0
-    for i in rows:
-        star = Star(ra_hours=np.degrees(data["ra_rad"][i]) / 15, dec_degrees=np.degrees(data["dec_rad"][i]),
-                    ra_mas_per_year=data["pm_ra_mas_yr"][i], dec_mas_per_year=data["pm_dec_mas_yr"][i],
-                    parallax_mas=data["plx_mas"][i], radial_km_per_s=data["rv_km_s"][i], epoch=epoch)
+    for hip, star in drawn_stars(scale, 40, 12).items():
 
         def above(t: Any, target: Star = star) -> Any:
             altitude, azimuth, _ = seen.at(t).observe(target).apparent().altaz()
@@ -43,7 +37,7 @@ def test_stars_over_hills(lat: float) -> None:
 
         above.step_days = 0.001  # type: ignore[attr-defined]
         times, states = find_discrete(scale.utc(2025, 3, 1), scale.utc(2025, 3, 2), above)
-        ours = star_passage(int(data["hip"][i]), Place(lat, -38.0), skyline, day)
+        ours = star_passage(hip, Place(lat, -38.0), skyline, day)
         if len(times) == 0:
             assert ours.never
             continue
