@@ -16,7 +16,7 @@ from .catalogue import Catalogue, load_catalogue
 from .horizon import sun_table
 from .phases import PhaseTable, phase_table
 from .times import calendar_date, check_year, julian_day, year_start
-from .vectors import DEGREE, Flags, Floats, Ints
+from .vectors import DEGREE, Flags, Floats, Ints, runs
 from .yearband import Members, Moments, YearBand, members_of, night_moments, noons_of, year_bands
 
 PHASES = ("morning_rising", "evening_rising", "morning_setting", "evening_setting")
@@ -109,10 +109,7 @@ def _best_months(evening_h: Floats) -> tuple[int, ...]:
 
 def _runs(up: Flags, edges: Floats) -> tuple[tuple[float, float], ...]:
     """Stretches of a night in which a figure is up; ``edges`` are the borders of its parts."""
-    if not up.any():
-        return ()
-    change = np.flatnonzero(np.diff(np.concatenate([[False], up, [False]]).astype(np.int8)))
-    return tuple((float(edges[a]), float(edges[b])) for a, b in zip(change[::2], change[1::2], strict=True))
+    return tuple((float(edges[a]), float(edges[b])) for a, b in runs(up))
 
 
 # --- the year ---

@@ -65,6 +65,12 @@ def wrap(angle_rad: Number) -> Floats:
     return (as_floats(angle_rad) + np.pi) % TAU - np.pi
 
 
+def runs(flags: Flags) -> list[tuple[int, int]]:
+    """Stretches of true positions along one axis: first, and the one after the last."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8))).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
 def tangents(ra_rad: Floats, dec_rad: Floats) -> tuple[Floats, Floats]:
     """Unit vectors pointing east and north on the sky at the given places, each (..., 3)."""
     sin_ra, cos_ra, sin_dec, cos_dec = np.sin(ra_rad), np.cos(ra_rad), np.sin(dec_rad), np.cos(dec_rad)

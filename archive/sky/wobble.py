@@ -14,7 +14,7 @@ from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import celestial_pole, ecliptic_matrix, ecliptic_pole, star_vectors
 from .times import FIRST_YEAR, LAST_YEAR, check_year
-from .vectors import DEGREE, TAU, Flags, Floats, as_floats, normalise, ra_dec, rotate, separation, unit, wrap
+from .vectors import DEGREE, TAU, Flags, Floats, as_floats, normalise, ra_dec, rotate, runs, separation, unit, wrap
 
 STEP_YEARS = 20
 
@@ -76,8 +76,7 @@ def holds(stars: Floats, points: Floats) -> Flags:
 
 
 def _spans(inside: Flags, years: Floats) -> tuple[tuple[int, int], ...]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
-    return tuple((int(years[a]), int(years[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True))
+    return tuple((int(years[a]), int(years[b - 1])) for a, b in runs(inside))
 
 
 def figure_wobble(hips: Sequence[int], year: int = 2000) -> FigureWobble:

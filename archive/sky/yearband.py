@@ -16,7 +16,7 @@ from .frames import precession, star_vectors
 from .horizon import SunTable, sun_reaches, sun_table
 from .times import format_date, julian_day, year_start
 from .tonight import UP_ALTITUDE_DEG, UP_SHARE
-from .vectors import DEGREE, Flags, Floats, as_floats, rotate, unit
+from .vectors import DEGREE, Flags, Floats, as_floats, rotate, runs, unit
 
 SUN_ALTITUDE_DEG = -12.0
 
@@ -37,9 +37,7 @@ class YearBand:
 
 
 def _spans(flags: Flags, first_jd: float) -> tuple[tuple[str, str], ...]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
-    return tuple((format_date(first_jd + int(a)), format_date(first_jd + int(b) - 1))
-                 for a, b in zip(edges[::2], edges[1::2], strict=True))
+    return tuple((format_date(first_jd + a), format_date(first_jd + b - 1)) for a, b in runs(flags))
 
 
 Moments = tuple[tuple[Floats, Flags], ...]
