@@ -103,13 +103,16 @@ def _sun(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:
     return [BearingMatch("sun", "dates", dec_deg, 0.0, dates=dates)] if dates else []
 
 
-def _moon(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:
-    """The moon's furthest risings in its 18.6-year round (standstills); centre of the disc."""
+def standstills_deg(year: int) -> dict[str, float]:
+    """Declinations (geocentric, centre of the disc) of the moon's furthest risings in its 18.6-year round, by code."""
     eps = float(obliquity(float(year))) / DEGREE
-    extremes = [(f"{size} {side}", sign * (eps + tilt)) for size, tilt in
-                (("major", MOON_TILT_DEG), ("minor", -MOON_TILT_DEG)) for side, sign in
-                (("north", 1), ("south", -1))]
-    return [BearingMatch("moon", code, dec, dec - dec_deg) for code, dec in extremes
+    return {f"{size} {side}": sign * (eps + tilt)
+            for size, tilt in (("major", MOON_TILT_DEG), ("minor", -MOON_TILT_DEG))
+            for side, sign in (("north", 1), ("south", -1))}
+
+
+def _moon(dec_deg: float, year: int, within_deg: float) -> list[BearingMatch]:
+    return [BearingMatch("moon", code, dec, dec - dec_deg) for code, dec in standstills_deg(year).items()
             if abs(dec - dec_deg) <= within_deg]
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .altaz import body_of_date
-from .bearings import MOON_PARALLAX_DEG, MOON_TILT_DEG, day_of_longitude
+from .bearings import MOON_PARALLAX_DEG, day_of_longitude, standstills_deg
 from .bodies import BODIES, BODY_YEARS
 from .errors import SkyError
 from .frames import obliquity
@@ -41,7 +41,8 @@ def turns(body: str, year: int) -> list[Turn]:
     if body not in BODIES:
         raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
     if body == "moon":
-        return [*(_furthest(body, year) if _is_known(year) else []), *_standstills(year)]
+        standstills = [Turn(what, dec, None) for what, dec in standstills_deg(year).items()]
+        return [*(_furthest(body, year) if _is_known(year) else []), *standstills]
     if not _is_known(year):
         raise SkyError(f"The place of {body.capitalize()} is only given for the years {BODY_YEARS[0]:.0f} to "
                        f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
@@ -57,13 +58,6 @@ def _sun(year: int) -> list[Turn]:
     wanted = (("june solstice", eps, 90), ("december solstice", -eps, 270), ("march equinox", 0.0, 0),
               ("september equinox", 0.0, 180))
     return [Turn(what, dec, day_of_longitude(start, longitude * DEGREE)) for what, dec, longitude in wanted]
-
-
-def _standstills(year: int) -> list[Turn]:
-    eps = float(obliquity(float(year))) / DEGREE
-    return [Turn(f"{size} {side}", sign * (eps + tilt), None)
-            for size, tilt in (("major", MOON_TILT_DEG), ("minor", -MOON_TILT_DEG))
-            for side, sign in (("north", 1), ("south", -1))]
 
 
 def _furthest(body: str, year: int) -> list[Turn]:
