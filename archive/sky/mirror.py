@@ -19,18 +19,19 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from .altaz import FLATTENING
 from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import precession, star_vectors
 from .times import check_year
-from .vectors import DEGREE, Floats, as_floats, normalise, ra_dec, rotate, separation, tangents, wrap
+from .vectors import DEGREE, Floats, as_floats, normalise, ra_dec, rotate, separation, tangents, unit, wrap
 
 FEWEST_FOR_A_CLAIM = 5
 WIDE_DEG = 30.0
 """From this radius on a flat chart stretches its outer parts by more than a twentieth (angle / sine, 4.7 %)."""
 POLE_MARGIN_DEG = 0.01
 
-EQUATOR_KM, FLATTENING = 6378.137, 1 / 298.257223563
+EQUATOR_KM, ECCENTRICITY_SQUARED = 6378.137, FLATTENING * (2 - FLATTENING)
 """The ellipsoid of WGS 84 (NIMA TR8350.2, 2000, table 3.1)."""
 SAME_SPOT_KM = 0.001
 
@@ -231,7 +232,7 @@ def map_middle(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike) -> tuple[float, f
     lat, lon = as_floats(lat_deg), as_floats(lon_deg)
     if not np.all(np.isfinite(lat) & (np.abs(lat) <= 90) & np.isfinite(lon)):
         raise SkyError("A place needs a latitude from -90 to 90 and a longitude, in degrees.")
-    mid_lon, mid_lat = ra_dec(middle_of(_ups(lat * DEGREE, lon * DEGREE), "places"))
+    mid_lon, mid_lat = ra_dec(middle_of(unit(lon * DEGREE, lat * DEGREE), "places"))
     return float(mid_lat / DEGREE), float(wrap(mid_lon) / DEGREE)
 
 
@@ -252,23 +253,16 @@ def on_map(lat_deg: npt.ArrayLike, lon_deg: npt.ArrayLike, middle: tuple[float, 
     return as_floats(np.stack([side, along], axis=1) * (arc / across)[:, None])
 
 
-def _ups(lat: Floats, lon: Floats) -> Floats:
-    """The ellipsoid's normals, unit vectors (..., 3), at geodetic coordinates in radians."""
-    return np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
-
-
 def _ellipsoid_km(lat: Floats, lon: Floats) -> Floats:
     """Geocentric positions (..., 3) in km of points on the ellipsoid."""
-    eccentricity = FLATTENING * (2 - FLATTENING)
-    across = EQUATOR_KM / np.sqrt(1 - eccentricity * np.sin(lat) ** 2)
-    return _ups(lat, lon) * np.stack([across, across, across * (1 - eccentricity)], axis=-1)
+    across = EQUATOR_KM / np.sqrt(1 - ECCENTRICITY_SQUARED * np.sin(lat) ** 2)
+    return unit(lon, lat) * np.stack([across, across, across * (1 - ECCENTRICITY_SQUARED)], axis=-1)
 
 
 def _curvature_km(lat: float, azimuth: Floats) -> Floats:
     """Radius of curvature at a latitude along azimuths, all radians (Euler's formula)."""
-    eccentricity = FLATTENING * (2 - FLATTENING)
-    root = 1 - eccentricity * np.sin(lat) ** 2
-    across, along = EQUATOR_KM / np.sqrt(root), EQUATOR_KM * (1 - eccentricity) / root**1.5
+    root = 1 - ECCENTRICITY_SQUARED * np.sin(lat) ** 2
+    across, along = EQUATOR_KM / np.sqrt(root), EQUATOR_KM * (1 - ECCENTRICITY_SQUARED) / root**1.5
     return as_floats(1 / (np.cos(azimuth) ** 2 / along + np.sin(azimuth) ** 2 / across))
 
 

@@ -5,9 +5,8 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from archive.sky.bearings import declination_deg, read_bearing
-from archive.sky.mirror import _ups, fit, middle_of, places_on_map
+from archive.sky.mirror import fit, map_middle, places_on_map
 from archive.sky.mirroryears import T_95
-from archive.sky.vectors import ra_dec
 
 
 def test_bearing_of_lockyer_and_penrose() -> None:
@@ -39,8 +38,7 @@ def test_distances_and_bearings_of_geographiclib(lat: float, lon: float, across_
             for turn, reach in zip(random.random(40) * 360, random.random(40), strict=True)]
     around = [(one["lat2"], one["lon2"]) for one in ring]
     flat = places_on_map(*zip(*around, strict=True))
-    up = middle_of(_ups(*(np.radians(column) for column in zip(*around, strict=True))), "places")
-    middle = [float(np.degrees(one)) for one in ra_dec(up)][::-1]
+    middle = map_middle(*zip(*around, strict=True))
     for (east, north), spot in zip(flat, around, strict=True):
         geodesic = Geodesic.WGS84.Inverse(*middle, *spot)
         azimuth, away = np.radians(geodesic["azi1"]), geodesic["s12"] / 1000
