@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .bodies import BODIES, EARTH_RADIUS_AU, apparent_direction
+from .bodies import EARTH_RADIUS_AU, apparent_direction, check_body
 from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import true_matrix
@@ -125,8 +125,7 @@ def _toward_east(altitude: Floats, azimuth: Floats, lat: float) -> tuple[Floats,
 
 def body_altaz(body: str, place: Place, jd_ut: Number) -> tuple[Floats, Floats]:
     """True altitude and azimuth in degrees of the sun, the moon or a planet."""
-    if body not in BODIES:
-        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    check_body(body)
     hour, dec = body_hour_angle(body, jd_ut, place.lat_deg * DEGREE, place.lon_deg * DEGREE)
     altitude, azimuth = altitude_azimuth(hour, dec, place.lat_deg * DEGREE)
     return altitude / DEGREE, azimuth / DEGREE

@@ -89,11 +89,22 @@ def earth_state(jd_tt: Number) -> tuple[Floats, Floats]:
             np.where(near[..., None], velocity, far_velocity))
 
 
+def check_body(body: object) -> None:
+    """A SkyError for what is not of BODIES."""
+    if body not in BODIES:
+        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+
+
+def beyond_body_years(body: str) -> SkyError:
+    """Words for a year outside BODY_YEARS."""
+    return SkyError(f"The place of {body} is only given for the years {BODY_YEARS[0]:.0f} to "
+                    f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
+
+
 def _check_body_years(jd_tt: Floats, body: str) -> None:
     year = epoch_of_jd(jd_tt)
     if np.any((year < BODY_YEARS[0]) | (year > BODY_YEARS[1])):
-        raise SkyError(f"The place of {body} is only given for the years {BODY_YEARS[0]:.0f} to "
-                       f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
+        raise beyond_body_years(body)
 
 
 def _planet(name: str, jd_tt: Floats, earth: Floats) -> Floats:
@@ -104,8 +115,7 @@ def _planet(name: str, jd_tt: Floats, earth: Floats) -> Floats:
 
 def body_vector(body: str, jd_tt: Number) -> Floats:
     """Geocentric vector (..., 3) in au, ICRS axes, light-time taken off for planets; ``body`` of BODIES."""
-    if body not in BODIES:
-        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    check_body(body)
     if body == "moon":
         _check_body_years(as_floats(jd_tt), "the moon")
         return moon_vector(jd_tt)

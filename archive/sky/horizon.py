@@ -16,9 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from .altaz import Place, altitude_azimuth, body_hour_angle, greenwich_sidereal
-from .bodies import BODIES
+from .bodies import check_body
 from .catalogue import load_catalogue
-from .errors import SkyError
 from .places import apparent_of_date
 from .times import tt_of_ut
 from .vectors import DEGREE, TAU, Floats, Number, as_floats, wrap
@@ -155,8 +154,7 @@ def default_horizon_deg(body: str) -> float:
 
 def body_crossing(body: str, place: Place, start_jd: float, altitude_deg: float | None = None) -> Crossing:
     """Rising, setting and upper culmination of the sun, the moon or a planet in the 24 hours after an instant."""
-    if body not in BODIES:
-        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    check_body(body)
     lat, lon = place.lat_deg * DEGREE, place.lon_deg * DEGREE
     horizon = (default_horizon_deg(body) if altitude_deg is None else altitude_deg) * DEGREE
 

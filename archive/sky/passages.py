@@ -13,9 +13,8 @@ import numpy as np
 
 from .altaz import Place, altitude_azimuth, body_hour_angle, greenwich_sidereal
 from .bearings import MOON_PARALLAX_DEG
-from .bodies import BODIES
+from .bodies import check_body
 from .catalogue import load_catalogue
-from .errors import SkyError
 from .frames import precession, star_vectors
 from .horizon import SIDEREAL_RATE
 from .places import apparent_of_date
@@ -260,8 +259,7 @@ def _figure(key: str, members: list[int], ra: Floats, paths: _Paths, lat: float,
 
 def body_passage(body: str, place: Place, skyline: Skyline, start_jd: float, loss_mag: float = 0.0) -> Passage:
     """The sun, the moon or a planet over a skyline in the 24 hours after an instant; ``loss_mag`` as for a star."""
-    if body not in BODIES:
-        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    check_body(body)
     lat, lon = place.lat_deg * DEGREE, place.lon_deg * DEGREE
     limb = HALF_DISC_DEG if body in ("sun", "moon") else 0.0
     dimmed = float(seen_above_deg(USUAL_MAG[body], loss_mag)) if loss_mag > 0 else -90.0

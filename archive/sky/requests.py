@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from .altaz import Place
-from .bodies import BODIES
+from .bodies import BODIES, check_body
 from .catalogue import load_catalogue
 from .errors import SkyError
 from .times import format_time
@@ -54,8 +54,7 @@ def read_target(request: Request) -> tuple[int | None, str]:
         number = read_whole(request, "hip")
         load_catalogue().indices([number])
         return number, ""
-    if body not in BODIES:
-        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    check_body(body)
     return None, str(body)
 
 

@@ -10,8 +10,7 @@ import numpy as np
 
 from .altaz import body_of_date
 from .bearings import MOON_PARALLAX_DEG, day_of_longitude, standstills_deg
-from .bodies import BODIES, BODY_YEARS
-from .errors import SkyError
+from .bodies import BODY_YEARS, beyond_body_years, check_body
 from .frames import obliquity
 from .horizon import rise_azimuth_deg
 from .times import check_year, year_start
@@ -38,14 +37,12 @@ def turns(body: str, year: int) -> list[Turn]:
     check_year(year)
     if body == "sun":
         return _sun(year)
-    if body not in BODIES:
-        raise SkyError(f"The body {body!r} is not known. Choose one of: {', '.join(BODIES)}.")
+    check_body(body)
     if body == "moon":
         standstills = [Turn(what, dec, None) for what, dec in standstills_deg(year).items()]
         return [*(_furthest(body, year) if _is_known(year) else []), *standstills]
     if not _is_known(year):
-        raise SkyError(f"The place of {body.capitalize()} is only given for the years {BODY_YEARS[0]:.0f} to "
-                       f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
+        raise beyond_body_years(body.capitalize())
     return _furthest(body, year)
 
 
