@@ -167,7 +167,7 @@ def body_crossing(body: str, place: Place, start_jd: float, altitude_deg: float 
 
     jd, value = _with_extremes(height, start_jd + np.linspace(0, 1, _SAMPLES))
     ups, downs = _roots(height, jd, value)
-    culmination = _culmination(body, start_jd, lat, lon)
+    culmination = body_culmination(body, start_jd, lat, lon)
     highest = None if culmination is None else float(position(as_floats(culmination))[0]) / DEGREE
     rise, fall = ups[0] if ups else None, downs[0] if downs else None
     never = "" if ups or downs else ("sets" if value[0] > 0 else "rises")
@@ -179,8 +179,8 @@ def _azimuth(position: Callable[[Floats], tuple[Floats, Floats]], jd: float | No
     return None if jd is None else float(position(as_floats(jd))[1]) / DEGREE
 
 
-def _culmination(body: str, start_jd: float, lat: float, lon: float) -> float | None:
-    """Instant of hour angle zero in the 24 hours, or None (the moon leaves one day a month without)."""
+def body_culmination(body: str, start_jd: float, lat: float, lon: float) -> float | None:
+    """Instant of hour angle zero in the 24 hours, or None (the moon leaves one day a month without); radians."""
 
     def hour(jd: Floats) -> Floats:
         return body_hour_angle(body, jd, lat, lon)[0]

@@ -16,7 +16,7 @@ from .bearings import MOON_PARALLAX_DEG
 from .bodies import check_body
 from .catalogue import load_catalogue
 from .frames import precession, star_vectors
-from .horizon import SIDEREAL_RATE
+from .horizon import SIDEREAL_RATE, body_culmination
 from .places import apparent_of_date
 from .skyline import Skyline, seen_above_deg
 from .times import tt_of_ut
@@ -284,21 +284,12 @@ def body_passage(body: str, place: Place, skyline: Skyline, start_jd: float, los
     upward = (value[0, at] < 0).tolist()
     return Passage(tuple(e for e, up in zip(events, upward, strict=True) if up),
                    tuple(e for e, up in zip(events, upward, strict=True) if not up),
-                   _culmination(body, place, jd), _never(value[0]))
+                   _culmination(body, start_jd, lat, lon), _never(value[0]))
 
 
-def _culmination(body: str, place: Place, jd: Floats) -> Event | None:
-    """When the body crosses the upper meridian; None on the one day a month the moon does not."""
-    lat, lon = place.lat_deg * DEGREE, place.lon_deg * DEGREE
-
-    def hour(_rows: Ints, at: Floats) -> Floats:
-        return body_hour_angle(body, at, lat, lon)[0]
-
-    grid = np.linspace(jd[0], jd[-1], 49)
-    value = hour(np.zeros(0, dtype=np.int64), grid)
-    at = np.flatnonzero((value[:-1] < 0) & (value[1:] >= 0))[:1]
-    if not at.size:
+def _culmination(body: str, start_jd: float, lat: float, lon: float) -> Event | None:
+    found = body_culmination(body, start_jd, lat, lon)
+    if found is None:
         return None
-    found = _refine(hour, at, grid[at], grid[at + 1], value[at], value[at + 1])
-    angle, dec = body_hour_angle(body, found, lat, lon)
-    return _event(float(angle[0]), float(dec[0]), lat, float(found[0]))
+    hour, dec = body_hour_angle(body, found, lat, lon)
+    return _event(float(hour), float(dec), lat, found)
