@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 # Numbers before and after every day that can be written (a letter-prefixed year has at most nine digits here).
 BEFORE_ALL, AFTER_ALL = -(10**14), 10**14
+NO_BOUND = ("", "..")
 
 # EDTF level 1 names four seasons of the year and leaves open which months they are; these are the months of
 # meteorological seasons (World Meteorological Organization, “Guide to Climatological Practices”, WMO-No. 100), in the
@@ -55,17 +56,14 @@ def read(text: str) -> Days | None:
 
 def _interval(start: str, end: str) -> Days | None:
     """From the start's first day to the end's last; `..` is open and nothing is unknown: both bound nothing."""
-    first = None if start in ("", "..") else _date(start)
-    last = None if end in ("", "..") else _date(end)
-    bad_start, bad_end = first is None and start not in ("", ".."), last is None and end not in ("", "..")
-    if bad_start or bad_end or (first is None and last is None):
+    if start in NO_BOUND and end in NO_BOUND:
         return None
-    found = Days(
-        first.first if first else BEFORE_ALL,
-        last.last if last else AFTER_ALL,
-        any(each.is_approximate for each in (first, last) if each),
-        any(each.is_uncertain for each in (first, last) if each),
-    )
+    first = Days(BEFORE_ALL, BEFORE_ALL) if start in NO_BOUND else _date(start)
+    last = Days(AFTER_ALL, AFTER_ALL) if end in NO_BOUND else _date(end)
+    if first is None or last is None:
+        return None
+    is_approximate = first.is_approximate or last.is_approximate
+    found = Days(first.first, last.last, is_approximate, first.is_uncertain or last.is_uncertain)
     return found if found.first <= found.last else None
 
 
