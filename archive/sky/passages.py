@@ -19,7 +19,7 @@ from .frames import precession, star_vectors
 from .horizon import SIDEREAL_RATE, body_culmination
 from .places import apparent_of_date
 from .skyline import Skyline, seen_above_deg
-from .times import tt_of_ut
+from .times import check_year, tt_of_ut
 from .vectors import DEGREE, TAU, Floats, Ints, as_floats, ra_dec, rotate, unit, wrap
 
 HALF_DISC_DEG = 16 / 60
@@ -176,6 +176,7 @@ def _stars_of(hips: Sequence[int], place: Place, start_jd: float | None,
     stars = load_catalogue()
     rows = stars.indices(list(hips))
     if start_jd is None:
+        check_year(year)
         ra, dec = ra_dec(rotate(precession(year), star_vectors(stars, rows, year)))
         return ra, dec, stars.v_mag[rows], _Clock(None, 0.0)
     ra, dec = apparent_of_date(rows, float(tt_of_ut(start_jd + 0.5)))

@@ -116,7 +116,6 @@ def _by_skyline(hip: int | None, body: str, day_jd: float | None, request: Reque
         return _passage(body_passage(body, read_place(request), skyline, day_jd, loss), skyline)
     if day_jd is None:
         place, year = Place(_latitude(request), 0.0), read_number(request, "year")
-        star_places([hip], year, "mean")
         return _passage(star_passage(hip, place, skyline, year=year, loss_mag=loss), skyline)
     return _passage(star_passage(hip, read_place(request), skyline, day_jd, loss_mag=loss), skyline)
 
