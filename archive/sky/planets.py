@@ -50,7 +50,7 @@ def corrections() -> dict[str, dict[str, tuple[Term, ...]]]:
     found: dict[str, dict[str, list[Term]]] = {name: {"l": [], "b": [], "r": []} for name in NUMBERS}
     with (DATA_FOLDER / "planet_corrections.csv").open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
-            multiples = tuple(_multiple(one) for one in row["argument"].split() if one)
+            multiples = tuple(_multiple(one) for one in row["argument"].split())
             found[row["planet"]][row["coordinate"]].append(
                 Term(multiples, int(row["power"]), float(row["cos_arcsec"]), float(row["sin_arcsec"])))
     return {name: {key: tuple(terms) for key, terms in series.items()} for name, series in found.items()}
@@ -106,4 +106,3 @@ def _sum(terms: tuple[Term, ...], millennia: Floats, turned: dict[str, Floats]) 
         else:
             total += u**term.power * term.cos_arcsec
     return total * ARCSEC
-

@@ -161,7 +161,7 @@ def seen_above_deg(v_mag: Number, loss_mag: float, limit_mag: float = ZENITH_LIM
     """
     apparent = np.arange(0.0, 90.01, 0.05)
     true = apparent - refraction_of_apparent(apparent)
-    room = np.broadcast_to(limit_mag - as_floats(v_mag), np.shape(v_mag))
+    room = limit_mag - as_floats(v_mag)
     if loss_mag <= 0:
         return np.where(room < 0, 90.0, -90.0)
     most = 1 + room / loss_mag

@@ -14,7 +14,21 @@ from .catalogue import load_catalogue
 from .errors import SkyError
 from .frames import celestial_pole, ecliptic_matrix, ecliptic_pole, star_vectors
 from .times import FIRST_YEAR, LAST_YEAR, check_year
-from .vectors import DEGREE, TAU, Flags, Floats, as_floats, normalise, ra_dec, rotate, runs, separation, unit, wrap
+from .vectors import (
+    DEGREE,
+    TAU,
+    Flags,
+    Floats,
+    as_floats,
+    normalise,
+    ra_dec,
+    rotate,
+    rotate_back,
+    runs,
+    separation,
+    unit,
+    wrap,
+)
 
 STEP_YEARS = 20
 
@@ -54,7 +68,7 @@ def turn_years(year: float) -> float:
     """
     check_year(year)
     around = unit(as_floats(np.arange(0, 360, 30)) * DEGREE, 0.0)
-    fixed = np.einsum("ji,kj->ki", ecliptic_matrix(year), around)
+    fixed = rotate_back(ecliptic_matrix(year), around)
     before, after = (ra_dec(rotate(ecliptic_matrix(year + shift), fixed))[0] for shift in (-50.0, 50.0))
     return float(TAU / (wrap(after - before).mean() / 100))
 
