@@ -15,7 +15,7 @@ A drawn share p of m draws is (hits + 1) / (m + 1) (Davison and Hinkley, Bootstr
 standard error of sqrt(p (1 - p) / m).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, permutations
@@ -241,13 +241,9 @@ def searched(stars: npt.ArrayLike, places: npt.ArrayLike, own: float, seed: int 
     z, w = complexes(stars, "stars"), complexes(places, "places")
     _check_search(len(w), len(z))
     draws = _draws_for(comb(len(z), len(w)) * factorial(len(w)))
-    return _count(thrown_places(places, draws, seed), lambda one: _best_r_squared(z, one), own)
+    hits = sum(_best_r_squared(z, drawn) >= own * (1 - TIE) for drawn in thrown_places(places, draws, seed))
+    return _drawn(hits, draws)
 
 
 def _draws_for(work: int) -> int:
     return int(np.clip(SEARCH_WORK // work, FEWEST_DRAWS, MOST_DRAWS))
-
-
-def _count(drawn: Complexes, best: Callable[[Complexes], float], own: float) -> Chance:
-    hits = sum(best(one) >= own * (1 - TIE) for one in drawn)
-    return _drawn(hits, len(drawn))
