@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from archive.access import decisions, founding, writing
+from archive.access import decisions, founding, skyties, writing
+from archive.access.cells import cell_of
 from archive.access.gate import Gate
 from archive.models import Audience, Item, Tie
 from archive.search import aims, finding, nearby, skyward
@@ -156,6 +157,27 @@ def test_stars_of_a_figure_that_is_only_described_lead_nowhere(cast, world):
 def test_a_hidden_mirror_leads_nowhere(cast, world):
     open_up(cast["council"], world["mirror"], terms=decisions.Terms())
     assert "by_place" not in keys(ask("sky:stair"), world)
+
+
+def test_no_star_of_a_mirror_is_told_where_one_of_its_places_is_met_as_an_area(cast, world):
+    """Else the star that is left over would lead to the spot of that place."""
+    assert "by_place" in keys(ask("sky:Spica"), world)
+    open_up(cast["council"], world["step"], terms=decisions.Terms(others_see=2))
+    assert "by_place" not in keys(ask("sky:Spica"), world)
+    assert "by_place" in keys(ask("sky:stair"), world)
+
+
+def test_a_place_near_the_pole_counts_by_the_same_cell_as_on_the_map(cast, world):
+    """Cells widen towards the poles; what is asked by distance must not tell a narrower one."""
+    cove = world["cove"]
+    cove.latitude_deg, cove.longitude_deg, cove.cell_deg = 80.05, 10.05, 0.1
+    cove.save()
+    open_up(cast["council"], cove, terms=decisions.Terms(others_see=2))
+    spots = skyties.spots(Gate())
+    at = spots.places.tolist().index(cove.pk)
+    edges = (spots.south[at], spots.west[at], spots.north[at], spots.east[at])
+    assert edges == cell_of(80.05, 10.05, 0.1)
+    assert edges[3] - edges[1] > 0.1
 
 
 @pytest.mark.parametrize(

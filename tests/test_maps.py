@@ -173,6 +173,17 @@ def test_a_mirror_is_drawn_between_the_places_that_are_met(client, cast, told):
     assert drawn(client)["mirrors"][0]["runs"] == [[[46.01, -38.02], [46.05, -38.05], [46.09, -38.01]]]
 
 
+def test_no_line_is_drawn_that_would_tell_the_star_of_a_place_met_as_an_area(client, cast, told):
+    third = place("Third", 46.09, -38.01)
+    kiln = figure("Oven", 677, 1067, 3092)
+    pairs = [(told["cove"], 677), (told["hill"], 1067), (third, 3092)]
+    mirror = writing.add_mirror(None, kiln, pairs, title="As above")
+    open_up(cast["council"], kiln, mirror)
+    open_up(cast["council"], third, terms=decisions.Terms(others_see=Level.DESCRIPTION))
+    assert drawn(client)["mirrors"] == []
+    assert drawn(client, figure=kiln.ref)["names"] == ["Cove", "Hill"]
+
+
 def test_a_long_list_comes_in_pages_and_the_map_has_all(client, cast):
     open_up(cast["council"], *(place(f"Cove {at:03d}", 46.0 + at / 1000, -38.0) for at in range(60)))
     first, second = (client.get(reverse("map"), {"page": at}).content.decode() for at in (1, 2))

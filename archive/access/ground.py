@@ -286,7 +286,7 @@ class Ground:
         self, mirror: int, figure: FigureShown, spots: dict[int, tuple[float, float]]
     ) -> tuple[tuple[tuple[float, float], ...], ...]:
         """The parts of the figure's lines whose stars all stand at a spot that is met."""
-        at = {hip: spots[place] for each, _f, place, hip in self.mirrored if each == mirror and place in spots}
+        at = {hip: spots[place] for each, _f, place, hip in self.mirrored if hip and each == mirror and place in spots}
         return tuple(tuple(run) for run in stretches(figure.lines, at))
 
 
@@ -309,13 +309,16 @@ def _by_time(card: SegmentCard) -> tuple[str, int, str]:
 
 
 def _mirrored(gate: Gate, places: list[int]) -> list[tuple[int, int, int, int]]:
-    """Mirror, figure, place and star (Hipparcos number) of each pair: only where mirror and place are met in full."""
+    """Mirror, figure, place and star (Hipparcos number) of each pair: only where mirror and place are met in full.
+
+    The star is 0 where the mirror tells none: lines between the places would tell them.
+    """
     mirrors = {int(number) for number in gate.numbers(Kind.MIRROR, Level.OPEN)}
     figures = dict(Tie.ungated.filter(source__in=mirrors, kind=TieKind.MIRRORS).values_list("source_id", "target_id"))
-    met = set(gate.keep(places, Level.OPEN))
+    met, told = set(gate.keep(places, Level.OPEN)), showing.starred(gate, mirrors)
     pairs = Tie.ungated.filter(source__in=mirrors, kind=TieKind.STANDS_AT).order_by("source_id", "position", "pk")
     return [
-        (mirror, figures[mirror], place, hip)
+        (mirror, figures[mirror], place, hip if mirror in told else 0)
         for mirror, place, hip in pairs.values_list("source_id", "target_id", "hip")
         if hip and place in met and gate.meets(figures.get(mirror, 0), Level.DESCRIPTION)
     ]

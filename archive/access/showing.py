@@ -153,7 +153,7 @@ class MirrorPair:
 
 @dataclass(frozen=True)
 class MirrorShown:
-    """`unpaired` are places of it whose star is not told; see `_starred`."""
+    """`unpaired` are places of it whose star is not told; see `starred`."""
 
     label: Label
     about: str
@@ -287,16 +287,16 @@ def ties(gate: Gate, number: int) -> list[ShownTie]:
     tagged = [("topic", True, pk, None) for pk in _topic_numbers(content_object=number)]
     tagged += [("topic", False, pk, None) for pk in _tagged_numbers(tag=number)]
     found = labels(gate, [other for _, _, other, _ in [*rows, *tagged]])
-    starred = _starred(gate, {tie.source_id for _, _, _, tie in rows if tie.hip is not None})
+    told = starred(gate, {tie.source_id for _, _, _, tie in rows if tie.hip is not None})
     shown = [
-        ShownTie(kind, outward, found[other], tie.hip if tie is not None and tie.source_id in starred else None)
+        ShownTie(kind, outward, found[other], tie.hip if tie is not None and tie.source_id in told else None)
         for kind, outward, other, tie in [*rows, *tagged]
         if other in found
     ]
     return sorted(shown, key=lambda tie: (tie.kind, not tie.outward, tie.other.text.casefold(), tie.other.ref))
 
 
-def _starred(gate: Gate, mirrors: set[int]) -> set[int]:
+def starred(gate: Gate, mirrors: set[int]) -> set[int]:
     """The mirrors whose stars are told: those met in full with every place of theirs that is met at all.
 
     Were one place an area and the other pairs told, the star that is left would lead to its spot.

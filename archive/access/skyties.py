@@ -2,7 +2,7 @@
 
 Like `layout`, this is read ungated and kept for one policy: `archive.search` asks the viewer's levels about every row
 before it counts anything. A star of a figure counts only where the figure is met in full, a pair of place and star
-only where mirror, place and figure are (as `showing.figures` and `showing.mirror` have it).
+only where mirror, place and figure are, and the star of a place only where the mirror tells it (`showing.starred`).
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from typing import Generic, TypeVar
 import numpy as np
 
 from ..models import Figure, Level, Place, Tie, TieKind
-from . import layout
+from . import layout, showing
+from .cells import cell_of
 from .gate import Gate
 from .layout import Numbers
 from .policy import Policy
@@ -51,7 +52,7 @@ class Stars:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Side by side: a mirror, a place that stands in it, the star it is said to be (0: none), the mirrored figure."""
+    """Side by side: a mirror, a place that stands in it, the star it is (0: none, or not told), the mirrored figure."""
 
     mirrors: Numbers
     places: Numbers
@@ -96,8 +97,11 @@ def _read_pairs() -> Pairs:
 
 
 def _read_places() -> np.ndarray:
+    """A row a place: its number, latitude, longitude, and its cell's south, west, north, east."""
     columns = ("pk", "latitude_deg", "longitude_deg", "cell_deg")
-    return np.array(list(Place.ungated.order_by("pk").values_list(*columns)), dtype=np.float64).reshape(-1, 4)
+    found = Place.ungated.order_by("pk").values_list(*columns)
+    rows = [(number, lat, lon, *cell_of(lat, lon, size)) for number, lat, lon, size in found]
+    return np.array(rows, dtype=np.float64).reshape(-1, 7)
 
 
 _stars, _pairs, _places = _ForPolicy(_read_stars), _ForPolicy(_read_pairs), _ForPolicy(_read_places)
@@ -116,23 +120,17 @@ def pairs(gate: Gate) -> Pairs:
     met = layout.levels_at(gate.levels, held.mirrors) >= Level.OPEN
     met &= layout.levels_at(gate.levels, held.places) >= Level.OPEN
     met &= layout.levels_at(gate.levels, held.figures) >= Level.DESCRIPTION
-    return Pairs(held.mirrors[met], held.places[met], held.hips[met], held.figures[met])
+    told = list(showing.starred(gate, set(held.mirrors[met].tolist())))
+    hips = np.where(np.isin(held.mirrors, told), held.hips, 0)
+    return Pairs(held.mirrors[met], held.places[met], hips[met], held.figures[met])
 
 
 def spots(gate: Gate) -> Spots:
-    """Where every place met is known to lie: its spot, or the cell of the fixed grid (`showing.cell_of`)."""
+    """Where every place met is known to lie: its spot, or the cell of the fixed grid that the map shows."""
     held = _places.under(gate.policy)
-    numbers = held[:, 0].astype(np.int64)
-    levels = layout.levels_at(gate.levels, numbers)
+    levels = layout.levels_at(gate.levels, held[:, 0].astype(np.int64))
     met = levels >= Level.DESCRIPTION
-    numbers, held, exact = numbers[met], held[met], levels[met] >= Level.OPEN
-    _, latitude, longitude, cell = held.T
-    south, west = (np.round(np.floor(degrees / cell) * cell, 6) for degrees in (latitude, longitude))
-    north, east = np.minimum(np.round(south + cell, 6), 90.0), np.minimum(np.round(west + cell, 6), 180.0)
-    return Spots(
-        numbers,
-        np.where(exact, latitude, south),
-        np.where(exact, longitude, west),
-        np.where(exact, latitude, north),
-        np.where(exact, longitude, east),
-    )
+    numbers, latitude, longitude, *cell = held[met].T
+    exact = levels[met] >= Level.OPEN
+    spot = (latitude, longitude, latitude, longitude)
+    return Spots(numbers.astype(np.int64), *(np.where(exact, own, edge) for own, edge in zip(spot, cell, strict=True)))
