@@ -79,19 +79,11 @@ def _undecided_after(held: Policy, items: list[int]) -> Numbers:
 
 def _with_those(numbers: Numbers, items: Numbers, kind: str, kinds: dict[int, str]) -> Numbers:
     now = np.array(sorted(number for number, own in kinds.items() if own == kind), dtype=np.int64)
-    before = items[_holds(numbers, items)]
+    before = items[layout.holds(numbers, items)]
     if np.array_equal(before, now):
         return numbers
-    kept = numbers[~_holds(before, numbers)]
+    kept = numbers[~layout.holds(before, numbers)]
     return np.sort(np.concatenate([kept, now]), kind="stable")
-
-
-def _holds(ordered: Numbers, numbers: Numbers) -> NDArray[np.bool_]:
-    """Whether each of the numbers is among the ordered ones."""
-    if not len(ordered):
-        return np.zeros(len(numbers), dtype=np.bool_)
-    found: NDArray[np.bool_] = ordered[np.minimum(np.searchsorted(ordered, numbers), len(ordered) - 1)] == numbers
-    return found
 
 
 # --- the layout ---

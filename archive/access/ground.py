@@ -295,8 +295,7 @@ def _joined(places: Numbers, recordings: Numbers, segments: Numbers, holders: Nu
     order = np.argsort(holders, kind="stable")
     first = np.searchsorted(holders[order], recordings, side="left")
     counts = np.searchsorted(holders[order], recordings, side="right") - first
-    at = np.repeat(first, counts) + np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-    return np.repeat(places, counts), segments[order][at]
+    return np.repeat(places, counts), segments[order][layout.runs(first, counts)]
 
 
 def _cards(told: _Tellings, cards: dict[int, SegmentCard], place: int, is_there: bool) -> tuple[SegmentCard, ...]:

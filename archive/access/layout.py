@@ -318,6 +318,21 @@ def _ranks(size: int, items: list[tuple[int, str, str]], titles: dict[int, str])
     return ranks, names
 
 
+def runs(starts: Numbers, counts: Numbers) -> Numbers:
+    """start, start + 1, … for `count` steps, for each start, one after the other."""
+    total = int(counts.sum())
+    begins = np.cumsum(counts) - counts
+    return np.arange(total) - np.repeat(begins, counts) + np.repeat(starts, counts)
+
+
+def holds(ordered: Numbers, numbers: Numbers) -> Flags:
+    """Whether each of the numbers is among the ordered ones."""
+    if not len(ordered):
+        return np.zeros(len(numbers), dtype=np.bool_)
+    found: Flags = ordered[np.minimum(np.searchsorted(ordered, numbers), len(ordered) - 1)] == numbers
+    return found
+
+
 # --- what a viewer may read ---
 
 

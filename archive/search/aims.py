@@ -19,7 +19,6 @@ from ..access.indexing import Field
 from ..access.layout import Flags, Numbers
 from ..models import Kind, Level, TieKind
 from ..timecode import edtf
-from . import facts
 from .query import FROM, HEARD, IN, NEAR, SEASON, SKY, WHEN, WHO, Clause
 from .sight import Sight, Ties
 from .stock import NO_NUMBERS
@@ -204,7 +203,7 @@ def _when(ask: Ask, clause: Clause) -> Aim:
     days = edtf.asked(clause.value)
     if days is None:
         return nothing(ask.sight, "when")
-    return _told(ask.sight, facts.told_between(ask.sight, days.first, days.last))
+    return _told(ask.sight, ask.sight.told_between(days.first, days.last))
 
 
 def _in(ask: Ask, clause: Clause) -> Aim:
@@ -212,7 +211,7 @@ def _in(ask: Ask, clause: Clause) -> Aim:
     wanted = clause.value.lower()
     tags = [tag.lower() for tag in ask.sight.board.layout.languages]
     codes = [at for at, tag in enumerate(tags, start=1) if tag == wanted or tag.startswith(wanted + "-")]
-    return _told(ask.sight, np.isin(facts.language(ask.sight), codes))
+    return _told(ask.sight, np.isin(ask.sight.language, codes))
 
 
 def _season(ask: Ask, clause: Clause) -> Aim:
@@ -221,11 +220,12 @@ def _season(ask: Ask, clause: Clause) -> Aim:
         return nothing(ask.sight, "season")
     sight = ask.sight
     lies, numbers = sight.board.layout, sight.board.numbers
+    ties = sight.ties(*lay.TIES)
     bound = np.zeros(lies.size, dtype=np.bool_)
     for one in inseason.standing_now(ask.gate):
         bound[one.target] = True
         if one.with_tied:
-            bound[numbers[sight.ties(*lay.TIES).documents[sight.ties(*lay.TIES).targets == one.target]]] = True
+            bound[ties.documents[ties.targets == one.target]] = True
     holders = lies.holder[numbers]
-    in_bound = bound[holders] & facts.knows_recording(sight)
+    in_bound = bound[holders] & sight.knows_recording
     return _told(sight, (bound[numbers] | in_bound) & (sight.level[numbers] >= Level.OPEN))

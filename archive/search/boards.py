@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from ..access import layout as lay
 from ..access.indexing import Field
-from ..access.layout import Flags, Layout, Numbers
-from .stock import Stock, runs
+from ..access.layout import Flags, Layout, Numbers, runs
+from .stock import Stock
 
 TOLD = ("segment", "recording")
 THINGS = ("person", "place", "figure", "mirror", "topic")

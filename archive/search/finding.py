@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.layout import Flags, Numbers
-from . import aims, counting, engine, facts, meeting, ranking
+from . import aims, counting, engine, meeting, ranking
 from .aims import Aim, Ask, Reached, Role
 from .counting import FIT
 from .meeting import ALONG, Met, tied
@@ -235,9 +235,9 @@ def _narrowed(sight: Sight, wanted: Wanted) -> Flags:
     for thing in wanted.things:
         kept &= tied(sight, np.array([thing if thing < lies.size else 0]), ALONG[""]) > 0
     if wanted.language:
-        kept &= facts.language(sight) == _language_code(sight, wanted.language)
+        kept &= sight.language == _language_code(sight, wanted.language)
     if wanted.first_day is not None or wanted.last_day is not None:
-        kept &= facts.told_between(sight, wanted.first_day, wanted.last_day)
+        kept &= sight.told_between(wanted.first_day, wanted.last_day)
     if wanted.only_heard:
         kept &= sight.heard
     if wanted.without:

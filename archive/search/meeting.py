@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..access.indexing import Field
-from ..access.layout import Flags, Numbers
+from ..access.layout import Flags, Numbers, holds, runs
 from . import ranking
 from .aims import Aim
 from .boards import SEVERAL
 from .query import AT, BY, OF, ON, TITLE, Clause
 from .sight import TIE_WEIGHT, WEIGHTS, Sight
-from .stock import NO_NUMBERS, runs
+from .stock import NO_NUMBERS
 
 # The ties that each field looks along, from a passage to what it is tied to.
 ALONG: dict[str, tuple[str, ...]] = {
@@ -159,7 +159,7 @@ def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Amounts]:
     for turn in turns[1:]:
         if not len(starts):
             break
-        starts = starts[_among(starts + turn, _places(sight, words[turn]))]
+        starts = starts[holds(_places(sight, words[turn]), starts + turn)]
     atoms, times = np.unique(_home_of(sight, starts), return_counts=True)
     return atoms, times.astype(np.float64)
 
@@ -190,14 +190,6 @@ def _places(sight: Sight, word: str) -> Numbers:
     return sight.first_word[found.atoms[seen]] + found.times[seen]
 
 
-def _among(wanted: Numbers, ordered: Numbers) -> Flags:
-    """Whether each of the wanted is among the ordered numbers."""
-    if not len(ordered):
-        return np.zeros(len(wanted), dtype=np.bool_)
-    found: Flags = ordered[np.minimum(np.searchsorted(ordered, wanted), len(ordered) - 1)] == wanted
-    return found
-
-
 def _home_of(sight: Sight, places: Numbers) -> Numbers:
     """The atoms in which these places of the line lie."""
     if not len(places):
@@ -214,9 +206,7 @@ def lines_in(sight: Sight, atoms: Numbers, documents: Numbers) -> tuple[Numbers,
     stock = sight.board.stock
     first, after = np.searchsorted(atoms, stock.sheet_spans(sight.board.layout.holder[documents]))
     counts = np.maximum(after - first, 0)
-    begins = np.cumsum(counts) - counts
-    at = np.arange(int(counts.sum())) - np.repeat(begins - first, counts)
-    found, whose = atoms[at], np.repeat(documents, counts)
+    found, whose = atoms[runs(first, counts)], np.repeat(documents, counts)
     home = sight.home[found]
     mine = (home == whose) | ((home == SEVERAL) & _is_shared(sight, found, whose))
     mine &= stock.part[found] == Field.CUE

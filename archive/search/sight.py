@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
-from ..access.layout import Flags, Layout, Numbers
+from ..access.layout import Flags, Layout, Numbers, runs
 from .boards import MOST_CHANGED, NOWHERE, SEVERAL, Board, board, board_after, carried, with_holders
 from .query import Clause
-from .stock import Stock, runs
+from .stock import Stock
 
 # How much a mention counts by where it stands: in a title or name, or in anything said or written at length.
 PART_WEIGHTS = {Field.TITLE: 2.0, Field.SUMMARY: 1.0, Field.CUE: 1.0, Field.NAME: 2.0, Field.ABOUT: 1.0}
@@ -111,6 +111,15 @@ class Sight:
     def language(self) -> Numbers:
         """By document: the place of its language in `Layout.languages`, counted from 1; 0 for none."""
         return np.where(self.knows_recording, self.board.layout.language, 0)
+
+    def told_between(self, first: int | None, last: int | None) -> Flags:
+        """By document: whether the days it may have been told on share one with [first, last], both included."""
+        kept = self.first_day != 0
+        if first is not None:
+            kept &= self.board.layout.last_day >= first
+        if last is not None:
+            kept &= self.first_day <= last
+        return kept
 
     @cached_property
     def heard(self) -> Flags:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from whoosh import index as store
 
+from ..access.layout import runs
 from . import pieces
 from .pieces import Damaged, Piece
 
@@ -207,13 +208,6 @@ class Stock:
         return Postings(self.entries(word), np.concatenate([NO_NUMBERS, *places]))
 
 
-def runs(starts: Numbers, counts: Numbers) -> Numbers:
-    """start, start + 1, … for `count` steps, for each start, one after the other."""
-    total = int(counts.sum())
-    begins = np.cumsum(counts) - counts
-    return np.arange(total) - np.repeat(begins, counts) + np.repeat(starts, counts)
-
-
 def _counted(entries: Numbers) -> Postings:
     atoms, times = np.unique(entries, return_counts=True)
     return Postings(atoms, times)
@@ -254,4 +248,4 @@ def _sweep(folder: Path, names: set[str]) -> None:
             path.unlink(missing_ok=True)
 
 
-__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Part", "Postings", "Stock", "changed_between", "runs"]
+__all__ = ["NO_NUMBERS", "Damaged", "Flags", "Numbers", "Part", "Postings", "Stock", "changed_between"]
