@@ -63,4 +63,4 @@ def test_hidden_lines_are_not_heard(cast, tmp_path, instead):
 )
 def test_any_name_is_listened_for(world, text):  # noqa: F811
     assert finding.find(Gate(None), Wanted(query.read(text))).total == 0
-    assert heard.alike("ab", "ab") == 1
+    assert heard.alike(["ab", "mp"], ["ab", "kl"]) == [1, 0]

@@ -1,7 +1,7 @@
 """heard: a name as it may have been misheard. What the transcript says instead, found by its sounds.
 
 Two steps. Over the words of the index, kept as long as its pieces stand: words whose sounds are those of the name, or
-one sound more, fewer or other (`timecode.misheard.phonetic_key`), and pairs of words that make them up. Then the lines
+one sound more, fewer or other (`timecode.sounds.phonetic_key`), and pairs of words that make them up. Then the lines
 that hold these, as far as the viewer reads them, are judged as the archivist's desk judges them
 (`timecode.misheard.find_misheard`: weighted edit distance, capitals, ordinary words). A word counts for itself alone,
 never by how often it stands, so what is hidden moves nothing.
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import islice, product
 
@@ -20,7 +20,8 @@ import numpy as np
 from ..access import found
 from ..access.indexing import Field
 from ..access.layout import Numbers
-from ..timecode.misheard import distance, find_misheard, phonetic_key
+from ..timecode.misheard import find_misheard
+from ..timecode.sounds import OTHER, Spelled, distances, phonetic_key
 from .aims import Ask
 from .meeting import beside
 from .query import HEARD, Clause
@@ -114,23 +115,31 @@ def _likely(ask: Ask, kept: list[Sounding], word: str) -> list[tuple[str, ...]]:
         return []
     runs: set[tuple[str, ...]] = {(other,) for other in _words_of_keys(kept, _near_keys(key)) if other != word}
     for at in range(1, len(key)):
-        first = [one for one in _words_of_keys(kept, [key[:at]]) if _begins(one, word)]
-        second = [one for one in _words_of_keys(kept, [key[at:]]) if _begins(one[::-1], word[::-1])]
+        first = _like_beginnings(_words_of_keys(kept, [key[:at]]), word)
+        second = _turned(_like_beginnings(_turned(_words_of_keys(kept, [key[at:]])), word[::-1]))
         runs |= beside(ask.sight, first, second)
-    scored = {run: alike("".join(run), word) for run in runs}
+    ordered = sorted(runs)
+    scored = dict(zip(ordered, alike(["".join(run) for run in ordered], [word] * len(ordered)), strict=True))
     likely = sorted((run for run, score in scored.items() if score >= LEAST_ALIKE), key=lambda run: (-scored[run], run))
     return list(islice((run for run in likely if len(ask.standing(Clause("", run))[0])), MOST_ALIKE))
 
 
-def alike(one: str, other: str) -> float:
-    """1 for the same spelling, 0 for nothing in common."""
-    longer = max(len(one), len(other))
-    return 1 - distance(one, other) / longer
+def alike(ones: Sequence[str], others: Sequence[str]) -> list[float]:
+    """For each two at the same place: 1 for the same spelling, 0 for nothing in common."""
+    one, other = Spelled.of(ones), Spelled.of(others)
+    scores: list[float] = (1 - distances(one, other) / (OTHER * np.maximum(one.lengths, other.lengths))).tolist()
+    return scores
 
 
-def _begins(part: str, word: str) -> bool:
-    """Whether the part is something like the beginning of the word."""
-    return len(part) < len(word) + 2 and alike(part, word[: len(part)]) >= LEAST_ALIKE_PART
+def _like_beginnings(parts: list[str], word: str) -> list[str]:
+    """Those parts that are something like the beginning of the word."""
+    short = [part for part in parts if len(part) < len(word) + 2]
+    scores = alike(short, [word[: len(part)] for part in short])
+    return [part for part, score in zip(short, scores, strict=True) if score >= LEAST_ALIKE_PART]
+
+
+def _turned(words: list[str]) -> list[str]:
+    return [word[::-1] for word in words]
 
 
 def _near_keys(key: str) -> list[str]:
