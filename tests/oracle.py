@@ -19,6 +19,7 @@ Stretches are integer milliseconds, half-open. Moments are aware datetimes; ever
 from __future__ import annotations
 
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -80,15 +81,18 @@ def season_open(season: Any, moment: datetime, zone: str) -> bool:
     local = moment.astimezone(ZoneInfo(zone))
     if season[0] == "sky":
         return oracle_sky.holds(*season[1:], local.date())
-    first, last = season
+    return (local.month, local.day) in days_between(*season)
+
+
+@lru_cache
+def days_between(first: tuple[int, int], last: tuple[int, int]) -> set[tuple[int, int]]:
     days = [(month, day) for month in range(1, 13) for day in range(1, 32)]
     at, found = days.index(first), set()
     while True:
         found.add(days[at])
         if days[at] == last:
-            break
+            return found
         at = (at + 1) % len(days)
-    return (local.month, local.day) in found
 
 
 # --- reach ---
@@ -157,12 +161,12 @@ def satisfied(world: World, condition: dict[str, Any], account: str | None, mome
     return in_audience and season_open(condition["season"], moment, world["zone"])
 
 
-def reaching(world: World, item: str, moment: datetime) -> list[dict[str, Any]]:
+def unmet(world: World, account: str | None, moment: datetime) -> list[tuple[dict[str, Any], set[str]]]:
+    """The conditions that run and that the viewer does not satisfy, each with all that it reaches."""
     return [
-        condition
+        (condition, reach(world, condition["target"], condition["scope"]))
         for condition in [*world["conditions"], *resting_voices(world)]
-        if not condition["lifted"] and runs(condition, moment)
-        and item in reach(world, condition["target"], condition["scope"])
+        if not condition["lifted"] and runs(condition, moment) and not satisfied(world, condition, account, moment)
     ]
 
 
@@ -193,26 +197,30 @@ def decided(world: World, item: str) -> bool:
 
 
 def level(world: World, account: str | None, item: str, moment: datetime) -> int:
-    left = OPEN
-    by_consent = OPEN
-    for condition in reaching(world, item, moment):
-        if not satisfied(world, condition, account, moment):
-            left = min(left, condition["others"])
-            if condition["consent"]:
-                by_consent = min(by_consent, condition["others"])
-    if not decided(world, item):
-        left = NOTHING
-    if entrusted(world, account, item, moment):
-        left = by_consent
-    if signed_in(world, account) and account is not None and world["accounts"][account]["council"]:
-        left = max(left, DESCRIPTION)
-    return left
+    return levels(world, account, moment, [item])[item]
 
 
-def level_looking(world: World, looker: str, audience: str, item: str, moment: datetime) -> int:
+def levels(world: World, account: str | None, moment: datetime, items: list[str] | None = None) -> dict[str, int]:
+    """The level of each of these items, or of all."""
+    closing = unmet(world, account, moment)
+    is_council = signed_in(world, account) and account is not None and world["accounts"][account]["council"]
+    found = {}
+    for item in world["items"] if items is None else items:
+        reaching = [condition for condition, reached in closing if item in reached]
+        if entrusted(world, account, item, moment):
+            left = min([OPEN, *(condition["others"] for condition in reaching if condition["consent"])])
+        elif not decided(world, item):
+            left = NOTHING
+        else:
+            left = min([OPEN, *(condition["others"] for condition in reaching)])
+        found[item] = max(left, DESCRIPTION) if is_council else left
+    return found
+
+
+def levels_looking(world: World, looker: str, audience: str, moment: datetime) -> dict[str, int]:
     """What a council member sees who looks as an audience: what somebody meets who belongs to it and to nothing else,
     and never more than the council member does."""
-    theirs = level(world, None, item, moment)
+    theirs = levels(world, None, moment)
     if world["audiences"][audience] != "everyone":
         joined = {"account": "guest", "audience": audience, "starts": None, "ends": None}
         with_guest = {
@@ -221,8 +229,9 @@ def level_looking(world: World, looker: str, audience: str, item: str, moment: d
             "audiences": {**world["audiences"], audience: _plain(world["audiences"][audience])},
             "members": [joined],
         }
-        theirs = level(with_guest, "guest", item, moment)
-    return min(theirs, level(world, looker, item, moment))
+        theirs = levels(with_guest, "guest", moment)
+    own = levels(world, looker, moment)
+    return {item: min(theirs[item], own[item]) for item in own}
 
 
 def _plain(made_of: Any) -> Any:
@@ -238,10 +247,11 @@ def closed_ms(world: World, account: str | None, recording: str, moment: datetim
     here = world["items"][recording]
     opened: set[int] = set()
     closed: set[int] = set()
+    met = levels(world, account, moment)
     for name in lies_in(world, recording):
         item = world["items"][name]
         seconds = set(range(item["start"], item["end"]))
-        if level(world, account, name, moment) < OPEN:
+        if met[name] < OPEN:
             closed |= seconds
         elif item["kind"] == "segment":
             opened |= seconds

@@ -16,8 +16,9 @@ from archive.access.gate import Gate
 from archive.models import Audience, Item, Level, Reach
 
 from .conftest import LONG_AGO, bring, open_up, segment
-from .oracle_worlds import MODELS, random_town, random_world, together
-from .test_access_oracle import SEED, gate_for, loaded, viewers
+from .oracle_loading import MODELS, loaded
+from .oracle_worlds import SEED, random_town, random_world, together, viewers
+from .test_access_oracle import gate_for
 
 pytestmark = pytest.mark.django_db
 

@@ -24,7 +24,7 @@ from django.test import override_settings
 from django.urls import get_resolver, path
 from django.utils.http import http_date
 
-from archive.access import details, found, gate, layout, policy, showing, sound
+from archive.access import details, found, gate, judging, layout, policy, showing, sound
 from archive.access.gate import Gate
 from archive.maps import frame
 from archive.models import Item, Level, Place
@@ -213,7 +213,7 @@ def visitors_are_given_what_the_last_viewer_met(patch: Patch) -> None:
     kept: dict[int, Any] = {}
     real = policy.levels_for
 
-    def shared(standing: policy.Policy, account: Any, moment: Any) -> Any:
+    def shared(standing: judging.Policy, account: Any, moment: Any) -> Any:
         return kept.setdefault(standing.version, real(standing, account, moment))
 
     patch.setattr(policy, "levels_for", shared)

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from ..models import Item, Kind, Reach
 from . import closure, layout, policy, touched
+from .judging import Numbers, Policy
 from .layout import Layout
-from .policy import Numbers, Policy
 
 MOST_ASKED = 5_000  # a statement takes so many numbers and not many more
 Entry = TypeVar("Entry", bound=np.generic)

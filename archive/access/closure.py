@@ -1,13 +1,16 @@
 """The closure: which items each condition reaches. The truth that the gate's two readings share.
 
 `members` is the one definition. `refresh` keeps the stored rows equal to it inside the writing transaction; `rebuild`
-makes them all anew.
+makes them all anew, from ties read all at once.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import chain
+from typing import Protocol
 
 from django.db import connection, transaction
 from django.db.models import QuerySet
@@ -29,41 +32,110 @@ TELLING = (
 )
 
 
-def members(target: int, scope: str) -> set[int]:
+class Ties(Protocol):
+    """Where ties and contents are read from: asked of the database step by step, or all read beforehand."""
+
+    def below(self, items: set[int]) -> set[int]:
+        """One step down: parts of these figures, topics narrower than these."""
+
+    def told_with(self, items: set[int]) -> tuple[set[int], set[int]]:
+        """Segments, recordings and mirrors tied to any of these people, places, figures or topics; and those of them
+        in which something may lie."""
+
+    def within(self, items: set[int]) -> set[int]:
+        """What lies inside: a recording's segments and spans, a figure's mirrors."""
+
+
+class AskedTies:
+    """Ties as the database has them now: for the reach of a few conditions."""
+
+    def below(self, items: set[int]) -> set[int]:
+        return set(Tie.ungated.filter(target__in=items, kind__in=DOWNWARD).values_list("source_id", flat=True))
+
+    def told_with(self, items: set[int]) -> tuple[set[int], set[int]]:
+        ties = Tie.ungated.filter(target__in=items, kind__in=TELLING)
+        topics = TopicTie.ungated.filter(tag__in=items).values_list("content_object_id", flat=True)
+        recordings = ties.filter(source__kind=Kind.RECORDING).values_list("source_id", flat=True)
+        return set(ties.values_list("source_id", flat=True)) | set(topics), set(recordings)
+
+    def within(self, items: set[int]) -> set[int]:
+        segments = Segment.ungated.filter(recording__in=items).values_list("pk", flat=True)
+        spans = ClosedSpan.ungated.filter(recording__in=items).values_list("pk", flat=True)
+        mirrors = Tie.ungated.filter(target__in=items, kind=TieKind.MIRRORS).values_list("source_id", flat=True)
+        return set(segments) | set(spans) | set(mirrors)
+
+
+class ReadTies:
+    """Ties and contents read beforehand: for the reach of many conditions."""
+
+    def __init__(
+        self,
+        ties: Iterable[tuple[int, str, int]],
+        topics: Iterable[tuple[int, int]],
+        contents: Iterable[tuple[int, int]],
+    ) -> None:
+        """Ties as (source, kind, target), topics as (segment, topic), contents as (segment or span, recording)."""
+        self._below: dict[int, set[int]] = defaultdict(set)
+        self._told: dict[int, set[int]] = defaultdict(set)
+        self._inside: dict[int, set[int]] = defaultdict(set)
+        for source, kind, target in ties:
+            if kind in DOWNWARD:
+                self._below[target].add(source)
+            if kind in TELLING:
+                self._told[target].add(source)
+            if kind == TieKind.MIRRORS:
+                self._inside[target].add(source)
+        for segment, topic in topics:
+            self._told[topic].add(segment)
+        for inside, recording in contents:
+            self._inside[recording].add(inside)
+
+    def below(self, items: set[int]) -> set[int]:
+        return _of_each(self._below, items)
+
+    def told_with(self, items: set[int]) -> tuple[set[int], set[int]]:
+        told = _of_each(self._told, items)
+        return told, told
+
+    def within(self, items: set[int]) -> set[int]:
+        return _of_each(self._inside, items)
+
+
+def _of_each(held: Mapping[int, set[int]], items: set[int]) -> set[int]:
+    return set().union(*(held[item] for item in items if item in held))
+
+
+def read_ties() -> ReadTies:
+    """Every tie and all contents, in four statements."""
+    contents = chain.from_iterable(
+        model.ungated.values_list("pk", "recording_id").order_by().iterator() for model in (Segment, ClosedSpan)
+    )
+    return ReadTies(
+        Tie.ungated.values_list("source_id", "kind", "target_id").order_by().iterator(),
+        TopicTie.ungated.values_list("content_object_id", "tag_id").order_by().iterator(),
+        contents,
+    )
+
+
+def members(target: int, scope: str, ties: Ties | None = None) -> set[int]:
     """Item numbers that a condition on `target` with this scope reaches, the target itself included."""
+    ties = ties or AskedTies()
     reached = {target}
     if scope == Scope.TIED:
-        reached |= _lower(target)
-        told, recordings = _told_with(reached)
-        return reached | told | _within(reached | recordings)
-    return reached | _within(reached)
+        reached |= _lower(target, ties)
+        told, holding = ties.told_with(reached)
+        return reached | told | ties.within(reached | holding)
+    return reached | ties.within(reached)
 
 
-def _lower(target: int) -> set[int]:
+def _lower(target: int, ties: Ties) -> set[int]:
     """Parts of a figure and narrower topics, all the way down; rings are harmless."""
     found: set[int] = set()
     edge = {target}
     while edge:
-        below = Tie.ungated.filter(target__in=edge, kind__in=DOWNWARD).values_list("source_id", flat=True)
-        edge = set(below) - found - {target}
+        edge = ties.below(edge) - found - {target}
         found |= edge
     return found
-
-
-def _told_with(items: set[int]) -> tuple[set[int], set[int]]:
-    """Segments, recordings and mirrors tied to any of these people, places, figures or topics; then the recordings."""
-    ties = Tie.ungated.filter(target__in=items, kind__in=TELLING)
-    topics = TopicTie.ungated.filter(tag__in=items).values_list("content_object_id", flat=True)
-    recordings = ties.filter(source__kind=Kind.RECORDING).values_list("source_id", flat=True)
-    return set(ties.values_list("source_id", flat=True)) | set(topics), set(recordings)
-
-
-def _within(items: set[int]) -> set[int]:
-    """What lies inside: a recording's segments and spans, a figure's mirrors."""
-    segments = Segment.ungated.filter(recording__in=items).values_list("pk", flat=True)
-    spans = ClosedSpan.ungated.filter(recording__in=items).values_list("pk", flat=True)
-    mirrors = Tie.ungated.filter(target__in=items, kind=TieKind.MIRRORS).values_list("source_id", flat=True)
-    return set(segments) | set(spans) | set(mirrors)
 
 
 def could_reach(item: int) -> set[int]:
@@ -123,8 +195,9 @@ def _batches(numbers: list[int], size: int = 5000) -> list[list[int]]:
 def rebuild() -> int:
     """Make every row anew; returns how many stand."""
     Reach.ungated.all().delete()
+    ties = read_ties()
     for condition in Condition.ungated.filter(lifted_by__isnull=True):
-        refresh_condition(condition)
+        _add(condition, sorted(members(condition.target_id, condition.scope, ties)))
     return Reach.ungated.count()
 
 

@@ -32,7 +32,7 @@ from ..models import (
     TieKind,
     TopicTie,
 )
-from . import chamber, closure, policy, seasons, wording
+from . import chamber, closure, judging, policy, seasons, wording
 from .chamber import DecisionShown
 from .gate import Gate
 from .showing import Label
@@ -194,7 +194,7 @@ def _verdict(gate: Gate, row: Condition, named: dict[int, Label], way: tuple[tup
     )
 
 
-def _why(gate: Gate, row: Condition, rule: policy.Rule, holds: bool) -> str:
+def _why(gate: Gate, row: Condition, rule: judging.Rule, holds: bool) -> str:
     """Why it is satisfied or not, in one sentence."""
     zone = gate.policy.zone
     if not holds:
@@ -216,7 +216,7 @@ def _why(gate: Gate, row: Condition, rule: policy.Rule, holds: bool) -> str:
     return f"{said} {_season_words(gate, row, rule)}".strip()
 
 
-def _season_words(gate: Gate, row: Condition, rule: policy.Rule) -> str:
+def _season_words(gate: Gate, row: Condition, rule: judging.Rule) -> str:
     if rule.season is None or row.season is None:
         return ""
     is_open = rule.season.is_open(gate.moment, gate.policy.zone)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..models import Condition, Cue, Item, Kind, Level, Mirror, Name, Reach, Topic
-from . import layout, ledger, masks, policy
+from . import judging, layout, ledger, masks
 from .gate import Gate
 
 NAMED = (Kind.PERSON, Kind.PLACE, Kind.FIGURE, Kind.MIRROR, Kind.TOPIC)
@@ -67,10 +67,10 @@ def note_words(gate: Gate, numbers: Iterable[int]) -> None:
 
 # --- names to type ---
 
-_names: tuple[policy.Policy, tuple[Spelled, ...]] | None = None
+_names: tuple[judging.Policy, tuple[Spelled, ...]] | None = None
 
 
-def names(standing: policy.Policy) -> tuple[Spelled, ...]:
+def names(standing: judging.Policy) -> tuple[Spelled, ...]:
     """All names of all things, as they stand under this policy: ask the gate before showing any."""
     global _names
     held = _names

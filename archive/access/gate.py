@@ -31,7 +31,7 @@ from ..models import (
     Recording,
     Segment,
 )
-from . import closure, masks, policy
+from . import closure, judging, masks, policy
 from .spans import Span, complement, merge
 
 Gated = TypeVar("Gated", bound=Item)
@@ -106,7 +106,7 @@ class Gate:
     def meets(self, number: int, at_least: Level = Level.OPEN) -> bool:
         return self.level(number) >= at_least
 
-    def numbers(self, kind: str, at_least: Level = Level.DESCRIPTION) -> policy.Numbers:
+    def numbers(self, kind: str, at_least: Level = Level.DESCRIPTION) -> judging.Numbers:
         """Item numbers of one kind that are met, ascending."""
         found = self.policy.by_kind[kind]
         return found[self.levels[found] >= at_least]
@@ -156,18 +156,12 @@ class Gate:
 
     def level_now(self, item: Item) -> Level:
         """The level of one item by the closure rows as they stand in the database now."""
-        level = Level.NOTHING if self._waits(item) else Level.OPEN
         unmet = [rule for rule in self._reaching(item) if self._unmet(rule)]
-        level = min([level, *(Level(rule.others_see) for rule in unmet)])
-        if self.is_trusted(item):
-            level = Level.OPEN
-        level = min([level, *(Level(rule.others_see) for rule in unmet if rule.from_consent)])
-        if self.account is not None and self.account.is_council:
-            level = max(level, Level.DESCRIPTION)
-        return level
+        is_council = self.account is not None and self.account.is_council
+        return judging.level_of_one(unmet, self._waits(item), self.is_trusted(item), is_council)
 
     @staticmethod
-    def _reaching(item: Item) -> Iterable[policy.Rule]:
+    def _reaching(item: Item) -> Iterable[judging.Rule]:
         """The conditions on an item, by their numbers first: a database that has not counted its rows yet would read
         the whole closure for one statement that joins the two."""
         numbers = list(Reach.ungated.filter(item=item.pk).values_list("condition_id", flat=True))
@@ -177,8 +171,8 @@ class Gate:
         """The level by both readings: the lower one, should they ever differ."""
         return min(self.level_now(item), self.level(item.pk))
 
-    def _unmet(self, rule: policy.Rule) -> bool:
-        return rule.in_force(self.moment) and not rule.satisfied(self.audiences, self.moment, self.policy.zone)
+    def _unmet(self, rule: judging.Rule) -> bool:
+        return rule.is_unmet(self.audiences, self.moment, self.policy.zone)
 
     def _waits(self, item: Item) -> bool:
         holder = getattr(item, "recording_id", None)
@@ -293,7 +287,7 @@ class AudienceGate(Gate):
         self.account = None
         self.own = Gate(looker, moment)
         self.moment, self.policy = self.own.moment, self.own.policy
-        self.belongs_to = policy.alone_in(self.policy, audience)
+        self.belongs_to = judging.alone_in(self.policy, audience)
         theirs = policy.levels_of(self.policy, self.belongs_to, self.moment)
         self.levels = np.minimum(theirs, self.own.levels)
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..models import Condition, Item, Kind, Level, Reach, Season, Tie, TieKind
 from ..sky.mirror import stretches
-from . import details, layout, ledger, masks, policy, showing
+from . import details, judging, layout, ledger, masks, policy, showing
 from .gate import Gate
 from .showing import FigureShown, Label, PlaceShown, SegmentCard
 
@@ -105,8 +105,8 @@ class _Kept:
     others after every edge in time; names at rest begin and end by time alone; words are said in the page's language.
     """
 
-    under: policy.Policy
-    levels: policy.Levels
+    under: judging.Policy
+    levels: judging.Levels
     mask: masks.Mask
     language: str | None
     read: _Read

@@ -16,7 +16,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from ..models import Audience, Level, Recording
-from . import chamber, decisions, policy
+from . import chamber, decisions, judging, policy
 from .gate import Gate
 from .showing import Label
 
@@ -64,13 +64,13 @@ class _Undo(Exception):
     pass
 
 
-def viewers(held: policy.Policy) -> dict[str, frozenset[int]]:
+def viewers(held: judging.Policy) -> dict[str, frozenset[int]]:
     """Each audience with all the audiences that somebody in it alone belongs to, in a fixed order."""
-    visitor = policy.with_derived(held, held.everyone)
-    signed_in = policy.with_derived(held, held.everyone | held.signed_in)
+    visitor = judging.with_derived(held, held.everyone)
+    signed_in = judging.with_derived(held, held.everyone | held.signed_in)
     found = {_("Visitors who are not signed in"): visitor, _("Anyone signed in"): signed_in}
     for audience in Audience.objects.filter(builtin__isnull=True):
-        found[audience.name] = policy.alone_in(held, audience)
+        found[audience.name] = judging.alone_in(held, audience)
     return found
 
 
@@ -91,7 +91,7 @@ def of(gate: Gate, act: Callable[[], Any]) -> list[Impact]:
 
 
 def _compare(
-    before: policy.Policy, after: policy.Policy, now: datetime
+    before: judging.Policy, after: judging.Policy, now: datetime
 ) -> list[tuple[datetime, dict[int, tuple[Shift, ...]]]]:
     changed = set(after.rules) ^ set(before.rules)
     coming = sorted({edge for rule in changed for edge in rule.edges(now, after.zone) if edge > now})
@@ -104,12 +104,12 @@ def _compare(
     return found
 
 
-def _shifts(before: policy.Policy, after: policy.Policy, moment: datetime) -> dict[int, tuple[Shift, ...]]:
+def _shifts(before: judging.Policy, after: judging.Policy, moment: datetime) -> dict[int, tuple[Shift, ...]]:
     rows: dict[int, list[Shift]] = {}
     size = min(before.size, after.size)
     for name, audiences in viewers(after).items():
-        old = policy.judge(before, audiences, set(), False, moment)[:size]
-        new = policy.judge(after, audiences, set(), False, moment)[:size]
+        old = judging.judge(before, audiences, set(), False, moment)[:size]
+        new = judging.judge(after, audiences, set(), False, moment)[:size]
         for number in np.flatnonzero(old != new).tolist():
             rows.setdefault(number, []).append(Shift(name, Level(int(old[number])), Level(int(new[number]))))
     return {number: tuple(shifts) for number, shifts in rows.items()}

@@ -34,7 +34,7 @@ from ..models import (
     Topic,
     TopicTie,
 )
-from . import masks, policy
+from . import judging, masks
 from .dates import days_of
 
 Numbers = NDArray[np.int64]
@@ -137,12 +137,12 @@ def tie_code(kind: str) -> int:
 # --- reading it ---
 
 _lock = threading.Lock()
-_held: list[tuple[policy.Policy, Layout]] = []
+_held: list[tuple[judging.Policy, Layout]] = []
 KEPT = 2  # requests that began before a change may still ask for the layout before it
 _serials = count(1)
 
 
-def current(standing: policy.Policy) -> Layout:
+def current(standing: judging.Policy) -> Layout:
     """The layout under this policy, or a later one; made from the last one, or read anew."""
     for under, held in list(_held):
         if under is standing:
@@ -156,7 +156,7 @@ def current(standing: policy.Policy) -> Layout:
         return made
 
 
-def _after_last(standing: policy.Policy) -> Layout | None:
+def _after_last(standing: judging.Policy) -> Layout | None:
     from . import brought_up
 
     return brought_up.layout_after(*_held[0], standing) if _held else None
@@ -336,7 +336,7 @@ def holds(ordered: Numbers, numbers: Numbers) -> Flags:
 # --- what a viewer may read ---
 
 
-def levels_at(levels: policy.Levels, numbers: Numbers) -> policy.Levels:
+def levels_at(levels: judging.Levels, numbers: Numbers) -> judging.Levels:
     """The level of each of the numbers; one that the levels do not know is at nothing."""
     known = np.minimum(numbers, len(levels) - 1)
     found = levels[known].copy()
@@ -344,7 +344,7 @@ def levels_at(levels: policy.Levels, numbers: Numbers) -> policy.Levels:
     return found
 
 
-def offered_whole(layout: Layout, levels: policy.Levels, trusted: Iterable[int]) -> Flags:
+def offered_whole(layout: Layout, levels: judging.Levels, trusted: Iterable[int]) -> Flags:
     """By item number: recordings that this viewer hears whole (`Gate.hears_whole`)."""
     whole = np.zeros(layout.size, dtype=np.bool_)
     numbers = layout.of_kind(Kind.RECORDING)
@@ -355,7 +355,7 @@ def offered_whole(layout: Layout, levels: policy.Levels, trusted: Iterable[int])
 
 def readable(
     layout: Layout,
-    levels: policy.Levels,
+    levels: judging.Levels,
     trusted: Iterable[int],
     recording: Numbers,
     start_ms: Numbers,
@@ -375,7 +375,7 @@ def readable(
     return found & (offered_whole(layout, levels, trusted)[recording] | inside)
 
 
-def silent(layout: Layout, levels: policy.Levels, numbers: Numbers) -> Flags:
+def silent(layout: Layout, levels: judging.Levels, numbers: Numbers) -> Flags:
     """Whether all the seconds of each of these stretches are closed by others over them that the viewer knows of.
 
     What the viewer meets nothing of makes no difference here: to them those seconds are silent because they are so.
@@ -394,7 +394,7 @@ class _Merged:
     ends: Numbers
 
 
-def _opened(layout: Layout, levels: policy.Levels, recordings: Numbers) -> tuple[_Merged, _Merged]:
+def _opened(layout: Layout, levels: judging.Levels, recordings: Numbers) -> tuple[_Merged, _Merged]:
     """The open segments, and the closed segments and spans, of these recordings."""
     stretches = _stretches_in(layout, recordings)
     met = levels_at(levels, stretches) >= Level.OPEN

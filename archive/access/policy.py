@@ -10,7 +10,7 @@ import threading
 from bisect import bisect_right
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
 from typing import Any, TypedDict
@@ -19,7 +19,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.db import connection, transaction
 from django.db.models import Aggregate, Q, QuerySet, TextField
-from numpy.typing import NDArray
 
 from ..models import (
     Account,
@@ -32,7 +31,6 @@ from ..models import (
     House,
     Item,
     Kind,
-    Level,
     Membership,
     PolicyVersion,
     Reach,
@@ -41,74 +39,11 @@ from ..models import (
     Source,
 )
 from . import closure, masks, seasons
-from .seasons import AnySeason
+from .judging import Derived, Levels, Numbers, Policy, Rule, judge, with_derived
 
-Numbers = NDArray[np.int64]
-Levels = NDArray[np.uint8]
 LONG_AGO = datetime(1, 1, 2, tzinfo=UTC)
 FAR_AHEAD = datetime(9999, 12, 30, tzinfo=UTC)
 KEPT_VIEWERS = 256
-
-
-@dataclass(frozen=True)
-class Rule:
-    """A condition, ready to be judged. An empty `audiences` is satisfied by nobody."""
-
-    number: int
-    audiences: frozenset[int]
-    season: AnySeason | None
-    starts_at: datetime | None
-    ends_at: datetime | None
-    others_see: int
-    from_consent: bool
-
-    def in_force(self, moment: datetime) -> bool:
-        return (self.starts_at is None or self.starts_at <= moment) and (
-            self.ends_at is None or moment < self.ends_at
-        )
-
-    def satisfied(self, audiences: frozenset[int], moment: datetime, zone: ZoneInfo) -> bool:
-        if not self.audiences & audiences:
-            return False
-        return self.season is None or self.season.is_open(moment, zone)
-
-    def edges(self, moment: datetime, zone: ZoneInfo) -> list[datetime]:
-        found = [edge for edge in (self.starts_at, self.ends_at) if edge is not None]
-        return found + (self.season.edges(moment, zone) if self.season else [])
-
-
-@dataclass(frozen=True)
-class Derived:
-    """An audience made of others: their overlap where `is_all`, else their union."""
-
-    number: int
-    is_all: bool
-    parts: frozenset[int]
-
-    def holds(self, own: frozenset[int] | set[int]) -> bool:
-        if not self.parts:
-            return False
-        return self.parts <= own if self.is_all else bool(self.parts & own)
-
-
-@dataclass(frozen=True)
-class Policy:
-    version: int
-    zone: ZoneInfo
-    size: int
-    everyone: frozenset[int]
-    signed_in: frozenset[int]
-    derived: tuple[Derived, ...]
-    rests: tuple[masks.RestRule, ...]
-    rules: tuple[Rule, ...]
-    reach: dict[int, Numbers]
-    undecided: Numbers
-    by_kind: dict[str, Numbers]
-    within: dict[int, Numbers] = field(repr=False)
-    # Read outside any transaction: it cannot be taken back, so later ones may be made from it.
-    is_firm: bool = field(default=False, compare=False)
-    # One number for a policy read whole and all that are made from it, one after the other.
-    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True)
@@ -306,22 +241,6 @@ def within_recordings(recordings: Sequence[int] | None = None) -> dict[int, Numb
     return held
 
 
-def with_derived(policy: Policy, own: frozenset[int]) -> frozenset[int]:
-    """The audiences with those that are made of them."""
-    found = set(own)
-    for one in policy.derived:
-        if one.holds(found):
-            found.add(one.number)
-    return frozenset(found)
-
-
-def alone_in(policy: Policy, audience: Audience) -> frozenset[int]:
-    """All the audiences of somebody who was added to this one alone."""
-    if audience.builtin == Builtin.EVERYONE:
-        return with_derived(policy, policy.everyone)
-    return with_derived(policy, policy.everyone | policy.signed_in | {audience.pk})
-
-
 def audiences_of(policy: Policy, account: Account | None, moment: datetime) -> frozenset[int]:
     if account is None:
         return with_derived(policy, policy.everyone)
@@ -379,41 +298,6 @@ def _judge(policy: Policy, account: Account | None, moment: datetime) -> ViewerL
     since, until = _edges_around(policy, account, moment)
     levels.setflags(write=False)
     return ViewerLevels(levels, since, until)
-
-
-def judge(
-    policy: Policy, audiences: frozenset[int], trusted: set[int], is_council: bool, moment: datetime
-) -> Levels:
-    """A level for every item number, for whoever is in these audiences and entrusted with these items."""
-    levels = np.zeros(policy.size, dtype=np.uint8)
-    everything = np.concatenate(list(policy.by_kind.values()))
-    levels[everything] = Level.OPEN
-    levels[policy.undecided] = Level.NOTHING
-    unmet = [
-        rule
-        for rule in policy.rules
-        if rule.in_force(moment) and not rule.satisfied(audiences, moment, policy.zone)
-    ]
-    for rule in unmet:
-        _lower(policy, levels, rule)
-    levels[sorted(_with_contents(policy, trusted))] = Level.OPEN
-    for rule in unmet:
-        if rule.from_consent:  # nothing but a new consent lifts it
-            _lower(policy, levels, rule)
-    if is_council:
-        levels[everything] = np.maximum(levels[everything], Level.DESCRIPTION)
-    return levels
-
-
-def _lower(policy: Policy, levels: Levels, rule: Rule) -> None:
-    reached = policy.reach.get(rule.number)
-    if reached is not None:
-        levels[reached] = np.minimum(levels[reached], rule.others_see)
-
-
-def _with_contents(policy: Policy, items: set[int]) -> set[int]:
-    inside = {number for item in items if item in policy.within for number in policy.within[item].tolist()}
-    return {item for item in items if item < policy.size} | inside
 
 
 def edge_after(policy: Policy, account: Account | None, moment: datetime) -> datetime:

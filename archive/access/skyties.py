@@ -18,8 +18,8 @@ from ..models import Figure, Level, Place, Tie, TieKind
 from . import layout, showing
 from .cells import cell_of
 from .gate import Gate
+from .judging import Policy
 from .layout import Numbers
-from .policy import Policy
 
 Read = TypeVar("Read")
 
