@@ -49,6 +49,16 @@ def test_star_at_its_rising_stands_on_the_horizon() -> None:
         assert float(azimuth[0]) == pytest.approx(found.rise_azimuth_deg, abs=2e-4)
 
 
+def test_stars_at_many_instants_stand_as_at_each() -> None:
+    instants = DAY + np.arange(0, 400, 40.3)
+    altitudes, azimuths = star_altaz([65474, 32349], Place(46, -38), instants)
+    assert altitudes.shape == azimuths.shape == (len(instants), 2)
+    for at, instant in enumerate(instants):
+        altitude, azimuth = star_altaz([65474, 32349], Place(46, -38), float(instant))
+        assert altitudes[at] == pytest.approx(altitude, abs=1e-9)
+        assert azimuths[at] == pytest.approx(azimuth, abs=1e-9)
+
+
 def test_events_lie_within_a_day() -> None:
     for hour in range(0, 24, 5):
         found = star_crossing(32349, Place(10, 170), DAY + hour / 24)

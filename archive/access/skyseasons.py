@@ -13,9 +13,10 @@ from datetime import date, timedelta
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..models import SkyRule
-from ..sky import Place, SkyError, load_catalogue, star_altaz, star_phases
+from ..sky import Phases, Place, SkyError, load_catalogue, star_altaz, star_phases
 from ..sky.horizon import sun_reaches, sun_table
 from ..sky.tonight import UP_ALTITUDE_DEG, UP_SHARE
 from ..sky.vectors import DEGREE
@@ -42,14 +43,13 @@ def days_of(rule: str, stars: tuple[int, ...], latitude_deg: float, longitude_de
 def _up_at_dusk(stars: Sequence[int], place: Place, year: int) -> list[date]:
     days = [date(year, 1, 1) + timedelta(days=at) for at in range((date(year + 1, 1, 1) - date(year, 1, 1)).days)]
     dusks = _dusks(days, place)
-    return [
-        day
-        for day, dusk in zip(days, dusks, strict=True)
-        if np.isfinite(dusk) and np.mean(star_altaz(stars, place, float(dusk))[0] > UP_ALTITUDE_DEG) >= UP_SHARE
-    ]
+    dark = np.flatnonzero(np.isfinite(dusks))
+    altitudes_deg, _azimuths = star_altaz(stars, place, dusks[dark])
+    is_up = np.mean(altitudes_deg > UP_ALTITUDE_DEG, axis=1) >= UP_SHARE
+    return [days[at] for at in dark[is_up]]
 
 
-def _dusks(days: list[date], place: Place) -> list[float]:
+def _dusks(days: list[date], place: Place) -> NDArray[np.float64]:
     """The end of dusk on each day as a Julian date (UT); infinite where the sun does not sink so far."""
     first = (days[0] - date(1970, 1, 1)).days + UNIX_EPOCH_JD
     noons = np.float64(first + 0.5 - place.lon_deg / 360) + np.arange(len(days), dtype=np.float64)
@@ -58,7 +58,7 @@ def _dusks(days: list[date], place: Place) -> list[float]:
     nautical, civil = (sun_reaches(table, latitude, longitude, noons, altitude) for altitude in (-12.0, -6.0))
     dusks = np.where(np.isfinite(nautical), nautical, civil)
     dark_all_day = np.isneginf(nautical)
-    return list(np.where(dark_all_day, noons, dusks))
+    return np.where(dark_all_day, noons, dusks)
 
 
 def _seen(stars: Sequence[int], place: Place, year: int) -> list[date]:
@@ -68,7 +68,7 @@ def _seen(stars: Sequence[int], place: Place, year: int) -> list[date]:
     earlier, so the one that counts is the first after the evening rising in the middle. Such a star is always seen.
     """
     leading = brightest(stars)
-    phases = [star_phases(leading, place, each) for each in range(year - 2, year + 3)]
+    phases = [_phases(leading, place, each) for each in range(year - 2, year + 3)]
     rises, middles, sets = (
         sorted(date.fromisoformat(day) for days in found for day in days)
         for found in (
@@ -86,6 +86,12 @@ def _seen(stars: Sequence[int], place: Place, year: int) -> list[date]:
     return [day for day in found if day.year == year]
 
 
+@lru_cache(maxsize=512)
+def _phases(star: int, place: Place, year: int) -> Phases:
+    """Kept, since each year is asked for by the years around it."""
+    return star_phases(star, place, year)
+
+
 def brightest(stars: Sequence[int]) -> int:
     """The star that leads a figure: the brightest, by Hipparcos V magnitude; the lower number of equals."""
     known = load_catalogue()
@@ -96,7 +102,7 @@ def brightest(stars: Sequence[int]) -> int:
 def never(rule: str, stars: Sequence[int], latitude_deg: float, longitude_deg: float, year: int) -> str:
     """Why a rule gives no season there: "rises", "sets" (the leading star never does), "known", or nothing."""
     try:
-        phases = star_phases(brightest(stars), Place(latitude_deg, longitude_deg), year)
+        phases = _phases(brightest(stars), Place(latitude_deg, longitude_deg), year)
     except (SkyError, ValueError, IndexError):
         return "known"
     return phases.never if rule == SkyRule.YEAR else ""

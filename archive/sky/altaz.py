@@ -103,14 +103,14 @@ def greenwich_sidereal(jd_ut: Number) -> Floats:
     return sidereal_time(jd_ut, tt, true_matrix(tt)[1])
 
 
-def star_altaz(hips: Iterable[int], place: Place, jd_ut: float) -> tuple[Floats, Floats]:
-    """True altitude and azimuth in degrees, each (k,), of stars at an instant of universal time.
+def star_altaz(hips: Iterable[int], place: Place, jd_ut: Number) -> tuple[Floats, Floats]:
+    """True altitude and azimuth in degrees, each (..., k), of stars at instants (...) of universal time.
 
     Error: 0.5 arcsec (1972 to mid-2026); afterwards UTC is taken for UT1, and before 1972 the time is UT1.
     """
     stars = load_catalogue()
-    ra, dec = apparent_of_date(stars.indices(list(hips)), float(tt_of_ut(jd_ut)))
-    local = greenwich_sidereal(jd_ut) + place.lon_deg * DEGREE
+    ra, dec = apparent_of_date(stars.indices(list(hips)), tt_of_ut(jd_ut))
+    local = greenwich_sidereal(jd_ut)[..., None] + place.lon_deg * DEGREE
     altitude, azimuth = altitude_azimuth(local - ra, dec, place.lat_deg * DEGREE)
     altitude, azimuth = _toward_east(altitude, azimuth, place.lat_deg * DEGREE)
     return altitude / DEGREE, azimuth / DEGREE
