@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 from datetime import date, timedelta
 
@@ -11,7 +12,7 @@ from django.utils import timezone
 
 from archive.access import chamber, decisions, impact, writing
 from archive.access.gate import Gate
-from archive.models import Audience, Condition, Decision, Item, LedgerRow, Level, Recording
+from archive.models import Audience, Condition, Decision, Item, LedgerRow, Level, Recording, Segment
 
 from .conftest import bring, open_up, segment
 
@@ -232,18 +233,61 @@ def test_closing_needs_no_reason(cast, as_council, tmp_path):
     assert as_council.post(url(recording), given(recording, outcome="closed", reason="")).status_code == 302
 
 
-def test_what_consent_closed_cannot_be_lifted(cast, as_council, tmp_path):
+@pytest.fixture
+def taken_back(cast, tmp_path):
+    """A recording with a segment, decided, and then taken back by its speaker."""
     recording = bring(None, tmp_path, "A talk")
+    segment(recording, 0, 1000, "A part")
     open_up(cast["council"], recording)
     decisions.state_consent(None, recording, "withdrawn", "the speaker", date(2021, 1, 1))
+    return recording
+
+
+def test_what_consent_closed_cannot_be_lifted(cast, as_council, taken_back):
+    """Neither by its number, which the form does not offer, nor by the writing call."""
     consent = Condition.ungated.get()
-    as_council.post(url(recording), given(recording, outcome="open", lift=[consent.pk]))
-    assert Condition.ungated.get().lifted_by is None
-    assert Gate(cast["plain"]).level(recording.pk) == Level.NOTHING
+    as_council.post(url(taken_back), given(taken_back, outcome="closed", lift=[consent.pk]))
+    assert Condition.ungated.get(pk=consent.pk).lifted_by is None
+    assert Gate(cast["plain"]).level(taken_back.pk) == Level.NOTHING
+    minute = decisions.Minute(date(2021, 2, 2), "m")
     with pytest.raises(decisions.ValidationError, match="consent was withdrawn"):
         decisions.decide(
-            cast["council"], decisions.Minute(date(2021, 2, 2), "m"), decisions.Act([recording.pk], None, [consent.pk])
+            cast["council"], minute, decisions.Act([taken_back.pk], decisions.Terms(), [consent.pk])
         )
+
+
+@pytest.mark.parametrize("outcome", ["open", "some"])
+@pytest.mark.parametrize("step", ["look", "confirm"])
+def test_opening_what_consent_closed_is_refused_in_words(cast, as_council, taken_back, outcome, step):
+    """It is said who took it back, when, and what would open it; for the recording and for what lies in it."""
+    before = Decision.objects.count()
+    audience = Audience.objects.get(name="family").ref
+    for item in (taken_back, Segment.ungated.get()):
+        sent = given(item, outcome=outcome, audiences=[audience], step=step)
+        page = html.unescape(as_council.post(url(item), sent).content.decode())
+        assert "Consent to “A talk” was taken back by the speaker on 1 January 2021" in page
+        assert "giving it anew" in page
+        assert "Nothing was decided" in page
+    assert Decision.objects.count() == before
+    assert Gate(cast["plain"]).level(taken_back.pk) == Level.NOTHING
+
+
+def test_one_that_consent_closed_holds_up_all_that_are_opened_with_it(cast, as_council, tmp_path, taken_back):
+    other = bring(None, tmp_path, "Another", hz=300)
+    sent = given(taken_back, other, outcome="open", shown=[taken_back.ref, other.ref])
+    page = html.unescape(as_council.post(reverse("decide_many"), sent).content.decode())
+    assert "Consent to “A talk”" in page
+    assert "Consent to “Another”" not in page
+    assert Gate(None).level(other.pk) == Level.NOTHING
+    sent = given(other, outcome="open", shown=[taken_back.ref, other.ref])
+    assert as_council.post(reverse("decide_many"), sent).status_code == 302
+    assert Gate(None).level(other.pk) == Level.OPEN
+
+
+def test_closing_what_consent_closed_is_written_down(cast, as_council, taken_back):
+    assert as_council.post(url(taken_back), given(taken_back, outcome="closed")).status_code == 302
+    decisions.state_consent(None, taken_back, "given", "the speaker", date(2021, 3, 1))
+    assert Gate(cast["plain"]).level(taken_back.pk) == Level.NOTHING, "the council's own word still holds"
 
 
 # --- many at once ---

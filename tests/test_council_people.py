@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import html
+from datetime import date, timedelta
 from io import StringIO
 
 import pytest
@@ -15,7 +16,7 @@ from django.utils import timezone
 
 from archive.access import audiences, decisions, founding, ledger, met, triggers
 from archive.access.gate import Gate
-from archive.models import Audience, Consent, LedgerRow, Level, Membership, OwnWish, Segment
+from archive.models import Audience, Consent, Entrustment, LedgerRow, Level, Membership, OwnWish, Segment
 
 from .conftest import LONG_AGO, bring, open_up, segment
 
@@ -211,6 +212,15 @@ def test_a_trust_has_a_last_day(cast, as_council, tmp_path):
     assert level(cast["plain"], recording) == Level.OPEN
     later = Gate(cast["plain"], timezone.now() + timedelta(days=3))
     assert later.level(recording.pk) == Level.NOTHING
+
+
+def test_nobody_is_entrusted_with_what_consent_closed(cast, as_council, tmp_path):
+    recording = bring(None, tmp_path, "A talk")
+    decisions.state_consent(None, recording, "withdrawn", "Ruvek", date(2021, 1, 1))
+    given = {"person": cast["plain"].ref, "reason": "to check the words"}
+    page = html.unescape(as_council.post(reverse("entrust", args=["recording", recording.ref]), given).content.decode())
+    assert "Consent to “A talk” was taken back by Ruvek on 1 January 2021" in page
+    assert not Entrustment.ungated.filter(account=cast["plain"]).exists()
 
 
 # --- consent ---

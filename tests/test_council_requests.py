@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from datetime import date, timedelta
 
 import pytest
@@ -181,11 +182,20 @@ def test_an_answer_is_given_once_and_never_to_oneself(cast, described):
         asking.grant_once(cast["plain"], own.ref)
 
 
-def test_a_grant_does_not_undo_a_withdrawal(cast, described):
+@pytest.mark.parametrize(
+    "given", [{"answer": "once"}, {"answer": "until", "last_day": "2999-01-01"}, {"answer": "belong"}]
+)
+def test_a_grant_of_what_consent_closed_is_refused_in_words(cast, client, described, given):
     made = ask_for(cast, described)
     decisions.state_consent(None, described, "withdrawn", "the speaker", date(2021, 1, 1))
-    asking.grant_once(cast["council"], made.ref)
+    client.force_login(cast["council"])
+    women = Audience.objects.get(name="women").ref
+    page = html.unescape(answer(client, made, audience=women, **given))
+    assert "was taken back by the speaker on 1 January 2021" in page
+    assert Ask.ungated.get().state == "waiting"
     assert Gate(cast["plain"]).level(described.pk) == Level.NOTHING
+    answer(client, made, answer="no", words="They took it back.")
+    assert Ask.ungated.get().state == "declined"
 
 
 def test_only_the_council_answers(cast, client, described):

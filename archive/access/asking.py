@@ -155,6 +155,7 @@ def grant_membership(
 ) -> None:
     """Add whoever asked to an audience."""
     row = _held(by, ref)
+    decisions.refuse_taken_back([row.item_id])
     decisions.join(by, audience, row.account, ends_at=ends_at)
     _answer(by, row, AskState.GRANTED, words, ends_at)
 

@@ -7,10 +7,11 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from ..models import Account, Consent, ConsentState, Recording
-from . import decisions
+from . import chamber, decisions
 from .gate import Gate
 
 
@@ -45,6 +46,17 @@ def statements(gate: Gate, recording: int) -> list[Statement]:
 def recording(number: int) -> Recording:
     found: Recording = Recording.ungated.get(pk=number)
     return found
+
+
+def why_not_opened(gate: Gate, refused: decisions.TakenBack) -> list[str]:
+    """For each recording whose consent was taken back: who did so, when, and what would open it."""
+    return [
+        _("Consent to “%(title)s” was taken back by %(who)s on %(day)s, and no decision opens it. Only they can, by "
+          "giving it anew: write that down under “Consent” on the recording's page. Until then, leave it out.")
+        % {"title": one.recording.text, "who": one.given_by, "day": date_format(one.stated_on, "j F Y")}
+        for one in chamber.withdrawn(gate)
+        if one.recording.number in refused.recordings
+    ]
 
 
 @transaction.atomic

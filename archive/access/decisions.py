@@ -30,6 +30,7 @@ from ..models import (
     Membership,
     NoticePages,
     Offering,
+    Reach,
     Recording,
     Scope,
     Season,
@@ -40,6 +41,14 @@ from . import closure, ledger
 
 class NotAllowed(Exception):
     """The account's roles do not let it do this."""
+
+
+class TakenBack(ValidationError):
+    """What was to be opened is closed because consent was taken back; `recordings` are those it was taken back for."""
+
+    def __init__(self, recordings: Sequence[int]) -> None:
+        super().__init__(_("Consent to this was taken back. No decision opens it; only a new consent does."))
+        self.recordings = recordings
 
 
 @dataclass(frozen=True)
@@ -142,7 +151,21 @@ def _check_minute(minute: Minute) -> None:
         raise ValidationError({"decided_on": _("The meeting's date lies ahead. Enter the decision once it is taken.")})
 
 
+def refuse_taken_back(numbers: Sequence[int]) -> None:
+    """Nobody but those who took consent back opens what it closed: say so, rather than open nothing.
+
+    Raises TakenBack where one of these items is a recording whose consent was taken back, or lies in one.
+    """
+    held = Reach.ungated.filter(
+        item__in=numbers, condition__source=Source.CONSENT, condition__lifted_by__isnull=True
+    ).values_list("condition__target", flat=True)
+    if recordings := sorted(set(held)):
+        raise TakenBack(recordings)
+
+
 def _check_act(act: Act) -> None:
+    if act.terms is None or act.terms.audiences:
+        refuse_taken_back(act.targets)
     if act.offering and act.offering not in Offering.values:
         raise ValidationError({"offering": _("Choose one of the ways to offer a recording.")})
     terms = act.terms
@@ -279,6 +302,7 @@ def entrust(
     """
     if by is not None:
         require(by, "is_council")
+        refuse_taken_back([item.pk])
     starts_at = starts_at or timezone.now()
     if ends_at is not None and ends_at <= starts_at:
         raise ValidationError({"ends_at": _("It would end before it starts. Change one of the two dates.")})

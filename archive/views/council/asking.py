@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from ...access import asking, policy, showing, wordbook
+from ...access import asking, consenting, decisions, policy, showing, wordbook
 from ...access.asking import AskShown, OwnAsk
 from ...access.gate import NotMet
 from ...models import AskState, Figure, Item, Kind, Layer, Level, Mirror, Person, Place, Recording, Segment, Topic
@@ -214,6 +214,8 @@ def answer_request(request: GatedRequest, ref: str) -> HttpResponse:
             _answer(request, one, form)
             messages.success(request, _("Answered. %(name)s sees it on their own page.") % {"name": one.name})
             return redirect("council_requests")
+        except decisions.TakenBack as error:
+            form.add_error("answer", consenting.why_not_opened(request.gate, error))  # type: ignore[arg-type]
         except ValidationError as error:
             show_error(form, error, {"ends_at": "last_day"})
     return render(

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views import View
 
-from ...access import cautioning, chamber, decisions, impact, wording
+from ...access import cautioning, chamber, consenting, decisions, impact, wording
 from ...access.impact import Group, Impact
 from ...access.showing import Label
 from ...models import Kind
@@ -49,6 +49,9 @@ class Decide(View):
             if step == "confirm" and not self._is_overtaken(form):
                 self._enter(form)
                 return self._done(form)
+        except decisions.TakenBack as error:
+            form.add_error("outcome", consenting.why_not_opened(request.gate, error))  # type: ignore[arg-type]
+            return self._ask(form, chosen)
         except ValidationError as error:
             form.add_error(None, error.messages)
             return self._ask(form, chosen)

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from ...access import audiences, chamber, decisions, policy, trusting
+from ...access import audiences, chamber, consenting, decisions, policy, trusting
 from ...models import Item
 from ..loading import GatedRequest
 from . import parts
@@ -61,6 +61,8 @@ def entrust(request: GatedRequest, kind: str, ref: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             return _entrust(request, item, form)
+        except decisions.TakenBack as error:
+            form.add_error(None, consenting.why_not_opened(request.gate, error))  # type: ignore[arg-type]
         except ValidationError as error:
             form.add_error("last_day", error.messages)
     label = chamber.labels(request.gate, [item.pk])[item.pk]
