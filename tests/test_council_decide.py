@@ -361,8 +361,42 @@ def test_the_preview_looks_ahead_to_the_days_on_which_it_changes(cast, tmp_path)
     terms = decisions.Terms(starts_at=gate.moment + timedelta(days=10), ends_at=gate.moment + timedelta(days=20))
     act = decisions.Act([recording.pk], terms)
     found = impact.of(gate, lambda: decisions.decide(cast["council"], decisions.Minute(date(2020, 1, 2), "m"), act))
-    assert [(one.moment - gate.moment).days for one in found] == [10]
-    assert {shift.after for shift in found[0].groups[0].shifts} == {Level.NOTHING}
+    assert [(one.moment - gate.moment).days for one in found] == [10, 20]
+    closes, opens = ({(shift.before, shift.after) for shift in one.groups[0].shifts} for one in found)
+    assert closes == {(Level.OPEN, Level.NOTHING)}
+    assert opens == {(Level.NOTHING, Level.OPEN)}
+
+
+def test_a_limit_that_is_to_come_is_told_with_all_that_is_met_until_then(cast, as_council, tmp_path):
+    """New, for the family alone from a day on: until that day it opens to everybody, which the page has to say."""
+    recording = bring(None, tmp_path, "A talk")
+    first = timezone.localdate() + timedelta(days=10)
+    family = Audience.objects.get(name="family")
+    sent = given(recording, outcome="some", audiences=[family.ref], first_day=str(first), step="look")
+    page = as_council.post(url(recording), sent).content.decode()
+    assert "and not before." in page
+    act = decisions.Act([recording.pk], decisions.Terms([family], starts_at=timezone.now() + timedelta(days=10)))
+    minute = decisions.Minute(date(2020, 1, 2), "m")
+    now, then = impact.of(Gate(cast["council"]), lambda: decisions.decide(cast["council"], minute, act))
+    assert {(one.audience, one.opens) for one in now.groups[0].shifts} >= {
+        ("Visitors who are not signed in", True), ("family", True)
+    }
+    assert {(one.audience, one.opens) for one in then.groups[0].shifts} == {
+        ("Visitors who are not signed in", False), ("Anyone signed in", False), ("women", False)
+    }
+
+
+def test_a_change_that_a_decision_averts_is_told_for_its_day(cast, tmp_path):
+    recording = bring(None, tmp_path, "A talk")
+    gate = Gate(cast["council"])
+    open_up(cast["council"], recording, terms=decisions.Terms(starts_at=gate.moment + timedelta(days=10)))
+    held = Condition.ungated.get()
+    act = decisions.Act([recording.pk], None, [held.pk])
+    minute = decisions.Minute(date(2020, 1, 2), "m")
+    found = impact.of(Gate(cast["council"]), lambda: decisions.decide(cast["council"], minute, act))
+    assert len(found) == 1
+    shifts = found[0].groups[0].shifts
+    assert {(one.before, one.after, one.is_averted) for one in shifts} == {(Level.NOTHING, Level.OPEN, True)}
 
 
 # --- two at the same time ---

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -20,16 +20,21 @@ from . import chamber, decisions, judging, policy
 from .gate import Gate
 from .showing import Label
 
-MOMENTS = 4  # how many of the coming openings and closings are looked at
+MOMENTS = 4  # how many changes are shown: now, and at the coming openings and closings
+JUST_BEFORE = timedelta(microseconds=1)
 
 
 @dataclass(frozen=True)
 class Shift:
-    """One audience meets an item differently from before."""
+    """One audience meets an item differently from before.
+
+    `is_averted`: time alone would have brought it to `before`, and with the decision it stays at `after`.
+    """
 
     audience: str
     before: Level
     after: Level
+    is_averted: bool = False
 
     @property
     def opens(self) -> bool:
@@ -46,7 +51,7 @@ class Group:
 
 @dataclass(frozen=True)
 class Impact:
-    """What changes from `moment` on, beyond what had changed before it."""
+    """What is met from `moment` on otherwise than just before it, by this decision."""
 
     moment: datetime
     groups: tuple[Group, ...]
@@ -54,10 +59,6 @@ class Impact:
     @property
     def count(self) -> int:
         return sum(len(group.items) for group in self.groups)
-
-    @property
-    def opens(self) -> bool:
-        return any(shift.opens for group in self.groups for shift in group.shifts)
 
 
 class _Undo(Exception):
@@ -87,7 +88,7 @@ def of(gate: Gate, act: Callable[[], Any]) -> list[Impact]:
             raise _Undo
     except _Undo:
         pass
-    return [_impact(gate, moment, shifts) for moment, shifts in found if shifts]
+    return [_impact(gate, moment, shifts) for moment, shifts in found if shifts][:MOMENTS]
 
 
 def _compare(
@@ -95,24 +96,41 @@ def _compare(
 ) -> list[tuple[datetime, dict[int, tuple[Shift, ...]]]]:
     changed = set(after.rules) ^ set(before.rules)
     coming = sorted({edge for rule in changed for edge in rule.edges(now, after.zone) if edge > now})
-    found = []
-    last: dict[int, tuple[Shift, ...]] = {}
-    for moment in [now, *coming[:MOMENTS]]:
-        shifts = _shifts(before, after, moment)
-        found.append((moment, shifts if shifts != last else {}))
-        last = shifts
-    return found
+    return [(now, _shifts_now(before, after, now)), *((edge, _shifts_at(before, after, edge)) for edge in coming)]
 
 
-def _shifts(before: judging.Policy, after: judging.Policy, moment: datetime) -> dict[int, tuple[Shift, ...]]:
-    rows: dict[int, list[Shift]] = {}
-    size = min(before.size, after.size)
+def _shifts_now(before: judging.Policy, after: judging.Policy, moment: datetime) -> dict[int, tuple[Shift, ...]]:
+    found: dict[int, list[Shift]] = {}
     for name, audiences in viewers(after).items():
-        old = judging.judge(before, audiences, set(), False, moment)[:size]
-        new = judging.judge(after, audiences, set(), False, moment)[:size]
+        old, new = (_levels(policy, before, audiences, moment) for policy in (before, after))
         for number in np.flatnonzero(old != new).tolist():
-            rows.setdefault(number, []).append(Shift(name, Level(int(old[number])), Level(int(new[number]))))
-    return {number: tuple(shifts) for number, shifts in rows.items()}
+            found.setdefault(number, []).append(Shift(name, Level(int(old[number])), Level(int(new[number]))))
+    return {number: tuple(shifts) for number, shifts in found.items()}
+
+
+def _shifts_at(before: judging.Policy, after: judging.Policy, edge: datetime) -> dict[int, tuple[Shift, ...]]:
+    """What this moment brings by the decision: not what it would have brought without it, but what it then does not."""
+    found: dict[int, list[Shift]] = {}
+    for name, audiences in viewers(after).items():
+        was, would_be, old, new = (
+            _levels(policy, before, audiences, moment)
+            for policy in (before, after)
+            for moment in (edge - JUST_BEFORE, edge)
+        )
+        moved = (old != new) & ((was != old) | (would_be != new))
+        averted = (old == new) & (was != would_be) & (would_be != new)
+        for number in np.flatnonzero(moved | averted).tolist():
+            first = would_be if averted[number] else old
+            shift = Shift(name, Level(int(first[number])), Level(int(new[number])), bool(averted[number]))
+            found.setdefault(number, []).append(shift)
+    return {number: tuple(shifts) for number, shifts in found.items()}
+
+
+def _levels(
+    policy: judging.Policy, before: judging.Policy, audiences: frozenset[int], moment: datetime
+) -> judging.Levels:
+    """Levels of all that there was before the decision."""
+    return judging.judge(policy, audiences, set(), False, moment)[: before.size]
 
 
 def _impact(gate: Gate, moment: datetime, shifts: dict[int, tuple[Shift, ...]]) -> Impact:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -10,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views import View
@@ -152,7 +154,7 @@ class Decide(View):
         context = self._context(form, chosen) | {
             "sentence": sentence(form),
             "marked": [parts.named(one) for one in chosen if one.ref in marked],
-            "impacts": [_impact(one, at == 0) for at, one in enumerate(found)],
+            "impacts": [_impact(one, one.moment == self.request.gate.moment) for one in found],
             "offered": impact.offered_otherwise(form.targets(), form.cleaned_data.get("offering") or ""),
             "staying": self._staying(form),
             "overtaken": overtaken and self.request.POST.get("step") == "confirm",
@@ -215,14 +217,24 @@ def sentence(form: DecisionForm) -> str:
     if given.get("season"):
         names = dict(form.fields["season"].choices)  # type: ignore[attr-defined]
         words += " " + _("In the season “%(season)s” alone.") % {"season": names[given["season"]]}
-    return words
+    return f"{words} {_days(given.get('first_day'), given.get('last_day'))}".strip()
+
+
+def _days(first: date | None, last: date | None) -> str:
+    """Between which days a limit holds, where it does not hold for good."""
+    days = {"first": first and date_format(first, "j F Y"), "last": last and date_format(last, "j F Y")}
+    if first and last:
+        return _("This limit holds from %(first)s to the end of %(last)s, and not before or after.") % days
+    if first:
+        return _("This limit holds from %(first)s on, and not before.") % days
+    return _("This limit holds to the end of %(last)s, and not after.") % days if last else ""
 
 
 def _impact(one: Impact, is_now: bool) -> Shown:
     return {
         "when": _("From now on") if is_now else _("From %(day)s on") % {"day": parts.moment_words(one.moment)},
+        "is_now": is_now,
         "count": one.count,
-        "opens": one.opens,
         "groups": [_group(group) for group in one.groups],
     }
 
@@ -235,6 +247,7 @@ def _group(group: Group) -> Shown:
                 "before": wording.level_words(shift.before),
                 "after": wording.level_words(shift.after),
                 "opens": shift.opens,
+                "is_averted": shift.is_averted,
             }
             for shift in group.shifts
         ],
