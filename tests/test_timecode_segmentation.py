@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from archive.timecode import segmentation
-from archive.timecode.segmentation import pk, suggest_cuts, window_diff, window_of, words
+from archive.timecode.segmentation import pk, runs_of_letters, suggest_cuts, window_diff, window_of, words
 
 COMMON = ["the", "and", "of", "a", "to", "in", "was", "we", "they", "it", "that", "on"]
 TOPICS = {
@@ -79,6 +79,18 @@ def test_words_are_folded_and_cut_to_their_beginning() -> None:
     assert words("星の名", 5) == ["星の", "の名"]
 
 
+def test_runs_of_letters_are_of_the_folded_words() -> None:
+    assert runs_of_letters("Séabird, sea", 5) == ["seabi", "eabir", "abird", "sea"]
+    assert runs_of_letters("星の名", 5) == ["星の", "の名"]
+
+
+def test_common_words_have_the_larger_prior_and_the_mean_is_kept() -> None:
+    priors = segmentation.word_priors([Counter(star=3, reef=1), Counter(star=2)])
+    assert priors["star"] > priors["reef"] > 0
+    assert sum(priors.values()) == pytest.approx(2 * segmentation.PRIOR)
+    assert segmentation.word_priors([]) == {}
+
+
 def test_words_weigh_less_the_more_evenly_they_stand() -> None:
     weights = segmentation.word_weights([["once", "the"], *([["the"]] * 6), *([["now", "then"]] * 3)])
     assert weights["once"] == 1.0
@@ -92,24 +104,26 @@ def test_many_texts_are_taken_together_and_the_cut_still_fits(monkeypatch: pytes
     assert suggest_cuts(SEA_SKY[1:], segments=2) == [11]
 
 
-def _weighed(texts: list[str], letters: int) -> tuple[list[Counter[str]], dict[str, float]]:
-    split = [words(text, letters) for text in texts]
-    weights = segmentation.word_weights(split)
-    return [Counter(word for word in text if word in weights) for text in split], weights
+def _read(texts: list[str]) -> list[tuple[list[Counter[str]], dict[str, float]]]:
+    splits = [[words(text, letters) for text in texts] for letters in segmentation.STEMS]
+    splits.append([runs_of_letters(text, segmentation.RUN) for text in texts])
+    weights = [segmentation.word_weights(split) for split in splits]
+    return [([Counter(word for word in text if word in weighs) for text in split], weighs)
+            for split, weighs in zip(splits, weights, strict=True)]
 
 
 def _cost(texts: list[str], cuts: tuple[int, ...]) -> float:
     """Return what a segmentation costs, counted out in full (Eisenstein and Barzilay, 2008, section 3)."""
     cost = len(cuts) * segmentation.CUT_PRICE
-    a = segmentation.PRIOR
-    for letters in segmentation.STEMS:
-        counts, weights = _weighed(texts, letters)
-        prior = a * len(weights)
+    read = _read(texts)
+    for counts, weights in read:
+        a = segmentation.word_priors(counts)
+        prior = sum(a.values())
         for start, stop in itertools.pairwise([0, *cuts, len(texts)]):
             seen = Counter(word for count in counts[start:stop] for word in count.elements())
             likely = math.lgamma(prior) - math.lgamma(prior + sum(f * weights[word] for word, f in seen.items()))
-            likely += sum(math.lgamma(a + f * weights[word]) - math.lgamma(a) for word, f in seen.items())
-            cost -= likely / len(segmentation.STEMS)
+            likely += sum(math.lgamma(a[word] + f * weights[word]) - math.lgamma(a[word]) for word, f in seen.items())
+            cost -= likely / len(read)
     return cost
 
 
@@ -119,8 +133,7 @@ LINES = st.lists(st.sampled_from("abcdef"), min_size=1, max_size=4).map(" ".join
 @settings(deadline=None, max_examples=60)
 @given(texts=st.lists(LINES, min_size=2, max_size=7), segments=st.sampled_from([None, 2, 3]))
 def test_no_segmentation_is_cheaper(texts: list[str], segments: int | None) -> None:
-    counts, _weights = _weighed(texts, segmentation.STEMS[0])
-    if sum(count.total() for count in counts) < 2 or (segments or 0) > len(texts):
+    if sum(count.total() for counts, _ in _read(texts) for count in counts) < 2 or (segments or 0) > len(texts):
         return
     numbers = range(len(texts)) if segments is None else [segments - 1]
     cheapest = min(_cost(texts, cuts)
