@@ -202,6 +202,20 @@ def test_clips_are_heard_and_the_whole_is_not(cast, client, recording):
     assert client.get(sound_of(part)).status_code == 200
 
 
+def test_a_clip_does_not_tell_whether_the_recording_ends_with_it(cast, tmp_path, client):
+    """The same sound in both; of one a second more follows, which is not offered."""
+    heard = []
+    for seconds in (3, 4):
+        longer = bring(None, tmp_path, f"A talk of {seconds} s", seconds)
+        part = segment(longer, 2000, 3000, "A part")
+        decisions.decide(
+            cast["council"], decisions.Minute(date(2020, 1, 1), "m"),
+            decisions.Act([longer.pk], None, offering="clips"),
+        )
+        heard.append(body(client.get(sound_of(part))))
+    assert heard[0] == heard[1]
+
+
 def test_closed_seconds_are_silent_to_others_and_sound_to_their_people(cast, client, recording):
     open_up(cast["council"], recording)
     writing.close_span(None, recording, 2000, 3000, "not for all")

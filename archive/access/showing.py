@@ -35,7 +35,7 @@ from ..timecode.folding import fold
 from .cells import cell_of
 from .gate import Gate
 from .masks import Mask, RestRule
-from .spans import clip, overlaps
+from .spans import clip, merge, overlaps
 
 Notice = tuple[str, str]  # the council's words, whom to ask
 
@@ -498,10 +498,19 @@ def hearing_of_recording(gate: Gate, recording: Recording) -> Hearing | None:
 
 
 def hearing_of_segment(gate: Gate, segment: Segment) -> Hearing | None:
-    """None where the segment is not met in full."""
+    """None where the segment is not met in full.
+
+    Where the whole is not offered, what would lie past the recording's end is closed too: the sound of a last segment
+    fades like that of any other, and does not tell that the recording ends there.
+    """
     if not gate.meets(segment.pk):
         return None
-    return Hearing(segment.start_ms, segment.end_ms, tuple(gate.closed_stretches(segment.recording)))
+    recording = segment.recording
+    closed = gate.closed_stretches(recording)
+    if not gate.hears_whole(recording):
+        length = recording.master.duration_ms
+        closed = merge([*closed, (length, length + 1)])
+    return Hearing(segment.start_ms, segment.end_ms, tuple(closed))
 
 
 # --- one of a kind ---
