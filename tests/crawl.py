@@ -23,7 +23,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.http import parse_http_date
 
 from .twin import LANGUAGE, NOW, canary, kind_of
-from .twin_town import LOOKING, Town, clock
+from .twin_town import LOOKING, WINTER_REF, Town, clock
 
 HTMX = {"HX-Request": "true"}
 RANGES = tuple({"Range": asked} for asked in ("bytes=0-99", "bytes=-50", "bytes=400-", "bytes=999999999-"))
@@ -48,7 +48,8 @@ MAPPED = (
     *ABOUT, "?page=2", "?figure={ref:fig-open}", "?topic={ref:top-open}&speaker={ref:per-open}",
     *(f"?{name}={{ref:{kind}-{way}}}" for name, kind in (("figure", "fig"), ("speaker", "per"), ("topic", "top"))
       for way in ("audience", "notice", "described")),
-    "?season=x", "?nature={word:pla-audience:nature}", "?about={ref:per-open}", "?about={ref:rec-quiet}",
+    "?season=x", f"?season={WINTER_REF}",
+    "?nature={word:pla-audience:nature}", "?about={ref:per-open}", "?about={ref:rec-quiet}",
     "?about={ref:mir-open}", "?about={ref:pla-described}",
 )
 
@@ -83,7 +84,11 @@ FIND = (
     *(f"?q=near:{{word:pla-{way}:name}},20km" for way in ("open", "described", "audience", "undecided")),
     *(f"?q={aim}:{{word:per-{way}:name}}" for aim in ("who", "from") for way in ("open", "also", *HIDDEN)),
     "?q=when:1960s", "?q=when:1975~", "?q=when:1970/..", "?q=when:never", "?q=in:en", "?q=in:qse", "?q=season:now",
-    "?q=season:winter",
+    "?q=season:winter", "?q=heard:story", "?sky=story",
+    *(f"?q=heard:{{word:fig-{way}:name}}" for way in ("open", *HIDDEN)),
+    *(f"?q=heard:{{word:per-{way}:name}}" for way in ("open", "audience", "undecided")),
+    # A letter more than the canary: what is heard as something that nobody knows of.
+    *(f"?q=heard:{{word:seg-{way}:cueen}}n" for way in ("also", "audience", "described", "byperson", "inconsent")),
 )
 
 # Places and figures of every way of hiding, chosen for a mirror.
@@ -143,7 +148,7 @@ ROUTES: dict[str, Route] = {
     "person": Route("person", ("", "?page=2")),
     "place": Route("place", ("", "?page=2")),
     "figure": Route("figure", ("", "?page=2")),
-    "mirror": Route("mirror"),
+    "mirror": Route("mirror", ("", "?year=-2000")),
     "topic": Route("topic", ("", "?page=2")),
     "recording_sound": Route("recording", headers=({}, *RANGES)),
     "segment_sound": Route("segment", headers=({}, *RANGES)),

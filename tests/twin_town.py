@@ -18,6 +18,7 @@ from archive.models import Account, Audience, Condition, Level, Reach, Recording
 
 from .twin import LANGUAGE, LONG_AGO, PLAN, Plan, Resting, Ruling, Run, Thing, kind_of, number_of
 
+WINTER_REF = "refwinter"
 LOOKING = "looking as "  # a viewer of this name and an audience's is a council member who looks as that audience
 
 
@@ -69,6 +70,8 @@ def settle() -> Town:
             "family": founding.audience("family"), "everyone": founding.everyone(), "signed in": founding.signed_in()
         }
         season = founding.season("winter", (12, 1), (2, 10))
+        season.ref = WINTER_REF
+        season.save()
     with clock(LONG_AGO):
         decisions.join(cast["council"], audiences["family"], cast["family"])
     return Town(cast, audiences, {"winter": season})

@@ -37,7 +37,7 @@ SEASONS = ("", "", "", "winter", "snow", "thaw", "by the sky")
 VIEWERS = (
     *("visitor", "plain") * 3, "archivist", "archivist", "council", LOOKING + "family", LOOKING + "everyone",
 )
-HOW_MANY = (("per", 3), ("pla", 3), ("fig", 3), ("top", 3), ("mir", 2), ("rec", 3), ("seg", 6), ("spa", 3))
+HOW_MANY = (("per", 3), ("pla", 3), ("fig", 3), ("top", 3), ("mir", 2), ("lay", 2), ("rec", 3), ("seg", 6), ("spa", 3))
 # What each kind is tied to, by short names: the kind of tie, the kind of thing, at most how many.
 TIES: dict[str, tuple[tuple[str, str, int], ...]] = {
     "per": (("learned_from", "per", 1),),
@@ -168,7 +168,7 @@ def _rests(draw: st.DrawFn, things: list[Thing], runs: Any) -> Iterator[Resting]
 # --- asking ---
 
 # A world asks two of these pages of each kind, the sound and the lines of as many, and most other addresses once.
-PAGES = ("recording", "segment", "person", "place", "figure", "mirror", "topic")
+PAGES = ("recording", "segment", "person", "place", "figure", "mirror", "topic", "layer")
 TIMES = {
     **dict.fromkeys(PAGES, 2), "find": 4, "suggest": 2, "recording_sound": 2, "segment_sound": 2,
     "recording_captions": 2, "segment_captions": 2, "home": 1,
