@@ -20,12 +20,12 @@ from archive.access import bringing, decisions, policy, resting, writing
 from archive.access.decisions import Act, Minute
 from archive.access.spans import Span, complement, merge
 from archive.access.writing import NameGiven, SegmentGiven
-from archive.media.spans import SAMPLES_PER_MS, silence, to_samples
+from archive.media.spans import SAMPLES_PER_MS
 from archive.models import Item, Level, Membership, Mirror, PolicyVersion, Recording, Source, Transcript
 from archive.search import index, sight
 
 from .twin import COMMON, LANGUAGE, OTHER_STARS, STARS, Thing, canary, number_of, shifted, spot
-from .twin_sound import noise, tones, write_wave
+from .twin_sound import noise, tones, without, write_wave
 from .twin_town import Archive, Town, View, clock, everything, named_by
 
 # --- making ---
@@ -225,14 +225,15 @@ class Maker:
         pcm = tones(self.plan, thing.key)
         if self.view.is_whole:
             return pcm
-        gone = self.gone(thing)
-        pcm = silence(pcm, 0, to_samples(gone))
         other = self.plan.stretches(
             thing.key, lambda part: part.key in self.view.stays and not self.view.is_open(part)
         )
-        if not self.view.is_open(thing) or thing.offering == "clips":
+        is_longer = not self.view.is_open(thing) or thing.offering == "clips"
+        if is_longer:
             opened = self.plan.stretches(thing.key, lambda part: part.kind == "segment" and self.view.is_open(part))
             other = merge([*other, *complement(opened, thing.end_ms)])
+        pcm = without(pcm, self.gone(thing), other)
+        if is_longer:
             pcm = np.concatenate([pcm, noise("longer", 3000)], axis=1)
         for start, end in other:
             pcm[:, start * SAMPLES_PER_MS : end * SAMPLES_PER_MS] = noise(thing.key, end - start)
