@@ -53,6 +53,7 @@ def build(folder: Path, town: Town, view: View | None = None) -> Archive:
     maker.carry()
     maker.let_rest()
     maker.admit()
+    maker.take_back()
     with clock(view.plan.moment):  # what has run out by then is settled here
         index.rebuild()
         index.current()
@@ -291,9 +292,15 @@ class Maker:
         with named_by(f"{thing.key} decision"):
             acts = [Act([number], one, offering=offering) for one in terms or [None]]
             decisions.decide(council, self.minute(thing.key), *acts)
-            if len(terms) < len(rulings):
-                decisions.state_consent(None, Recording.ungated.get(pk=number), "withdrawn",
-                                        canary(thing.key, "giver"), date(1999, 12, 31))
+
+    def take_back(self) -> None:
+        """Consents that are withdrawn; after all decisions and trusts, which could not be made then."""
+        for ruling in self.plan.rulings:
+            if ruling.from_consent and ruling.key in self.archive.numbers:
+                recording = Recording.ungated.get(pk=self.archive.numbers[ruling.key])
+                with named_by(f"{ruling.key} consent"):
+                    giver = canary(ruling.key, "giver")
+                    decisions.state_consent(None, recording, "withdrawn", giver, date(1999, 12, 31))
 
     def minute(self, key: str) -> Minute:
         return Minute(date(1999, 12, 31), canary(key, "minute"), "", canary(key, "why"))
