@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.test import Client
 from django.urls import reverse
 
 from archive.access import bringing, folders, writing
-from archive.models import ClosedSpan, Cue, Draft, Person, Recording, Revision, Segment, Transcript, Upload
+from archive.access.bringing import TranscriptGiven
+from archive.models import ClosedSpan, Cue, Draft, LedgerRow, Person, Recording, Revision, Segment, Transcript, Upload
 
 from .conftest import bring, open_up, segment, signed_in, tone
 from .test_listening import body, loudness, sound_of
@@ -258,12 +260,20 @@ def test_a_suggestion_is_taken_changed_or_refused(at_desk, cast, transcript) -> 
 def test_names_that_the_archivist_does_not_meet_are_never_suggested(at_desk, recording, transcript) -> None:
     named("Marevoq")  # nobody has decided about this person
     for address in addresses(recording, transcript):
-        if "files" not in address:
-            assert b"Marevoq" not in at_desk.get(address).content, address
-    # the file as it came names the person as a voice, so it is not given out; made anew it holds no such voice
-    came = at_desk.get(reverse("transcript_file", args=[transcript.ref, "original"]))
-    assert b"Marevoq" not in came.content
-    assert b"Marevoq" not in at_desk.get(reverse("transcript_file", args=[transcript.ref, "vtt"])).content
+        assert b"Marevoq" not in at_desk.get(address).content, address
+
+
+def test_the_first_version_is_given_in_one_way_whoever_is_hidden(at_desk, recording, transcript) -> None:
+    """A voice that is not met is left out: the file is not refused for it, which would tell that there is one."""
+    named("Marevoq")
+    first = reverse("transcript_file", args=[transcript.ref, "original"])
+    hidden = at_desk.get(first)
+    assert hidden["Content-Type"].startswith("text/vtt")
+    Transcript.ungated.filter(pk=transcript.pk).delete()
+    other = bringing.add_transcript(
+        None, recording, TranscriptGiven(VTT.replace("<v Marevoq>", "").encode(), "talk.vtt", "en"))
+    shown = at_desk.get(first.replace(transcript.ref, other.ref))
+    assert hidden.content == shown.content
 
 
 def test_who_speaks_is_offered_for_a_stretch(at_desk, cast, recording) -> None:
@@ -288,9 +298,22 @@ def test_a_correction_is_a_revision_and_the_bytes_stay(at_desk, cast, transcript
     assert bytes(transcript.original) == VTT.encode()
     newest = Revision.ungated.filter(transcript=transcript).order_by("-number").first()
     assert (newest.number, newest.made_by) == (2, cast["archivist"])
-    came = at_desk.get(reverse("transcript_file", args=[transcript.ref, "original"]))
-    assert came.content == VTT.encode()
+    came = at_desk.get(reverse("transcript_file", args=[transcript.ref, "original"])).content
+    assert b"Marevok held the lamp." in came
+    assert b"Somebody" not in came
     assert b"Nothing was changed" in correct(at_desk, transcript, "Somebody held the lamp.", base=2).content
+
+
+def test_the_bytes_as_they_came_are_given_in_the_shell_and_the_ledger_says_so(transcript, tmp_path) -> None:
+    out = tmp_path / "came.vtt"
+    call_command("transcript", "original", transcript.ref, "--out", str(out))
+    assert out.read_bytes() == VTT.encode()
+    assert LedgerRow.objects.filter(event="transcript taken out", item=transcript.recording.ref).count() == 1
+    with pytest.raises(CommandError, match="cannot be written"):
+        call_command("transcript", "original", transcript.ref, "--out", str(out))
+    with pytest.raises(CommandError, match="No transcript has the address"):
+        call_command("transcript", "original", "x", "--out", str(tmp_path / "none"))
+    assert not (tmp_path / "none").exists()
 
 
 def test_versions_are_compared_and_put_back(at_desk, transcript) -> None:

@@ -60,6 +60,7 @@ def event_words(event: str) -> str:
         "asked": _("asked the council for it"),
         "request answered": _("answered a request"),
         "request taken back": _("took a request back"),
+        "transcript taken out": _("took a transcript's file out of the archive, as it came"),
         "copy given": _("handed out a copy of it"),
         "copy told": _("told whoever has a copy that consent was taken back"),
         "cautions chosen": _("chose what is said before it is played"),

@@ -1,23 +1,25 @@
-"""Transcript files looked through on the command line; they are read in ``archive.timecode``."""
+"""Transcript files looked through on the command line, and given back as they came."""
 
 import json
 import sys
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from archive.access import words
 from archive.timecode.readers import read_transcript
 from archive.timecode.reports import transcript_report, unreadable_report
 
 
 class Command(BaseCommand):
-    """``manage.py transcript check FILE... [--encoding E] [--json]``."""
+    """``manage.py transcript check FILE... [--encoding E] [--json]`` and ``transcript original ADDRESS --out FILE``."""
 
-    help = ("Looks through transcripts (SubRip, WebVTT, plain text, tables) without taking them in, and lists "
-            "every problem by line. Ends with 1 if anything in them was refused.")
+    help = ("check: looks through transcripts (SubRip, WebVTT, plain text, tables) without taking them in, and lists "
+            "every problem by line. Ends with 1 if anything in them was refused. original: writes the file that a "
+            "transcript of the archive was read from, byte for byte, and enters it in the ledger.")
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -26,8 +28,32 @@ class Command(BaseCommand):
         check.add_argument("files", nargs="+", metavar="FILE")
         check.add_argument("--encoding", help="how the files were saved, such as windows-1252")
         check.add_argument("--json", action="store_true", help="one object a file, one a line")
+        original = verbs.add_parser("original", help="write the file as it came; nothing in it is masked or left out")
+        original.add_argument("address", help="the transcript's address on its pages, such as 3gqrh72xdnrb")
+        original.add_argument("--out", required=True, metavar="FILE", help="a file that is not there yet")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["verb"] == "original":
+            self._take_out(options["address"], Path(options["out"]))
+        else:
+            self._check(options)
+
+    def _take_out(self, address: str, out: Path) -> None:
+        try:
+            with out.open("xb") as file:
+                found = words.original(address)
+                if found is not None:
+                    file.write(found[1])
+        except OSError as error:
+            raise CommandError(_("%(file)s cannot be written: %(why)s") % {
+                "file": out, "why": error.strerror or str(error)}) from error
+        if found is None:
+            out.unlink()
+            raise CommandError(_("No transcript has the address %(address)s. It stands in the address of its page, "
+                                 "after /desk/transcripts/.") % {"address": address})
+        self.stdout.write(_("%(name)s is in %(file)s, as it came.") % {"name": found[0], "file": out})
+
+    def _check(self, options: dict[str, Any]) -> None:
         refused = False
         for file in options["files"]:
             report = _report(file, options["encoding"])

@@ -343,7 +343,7 @@ def versions(request: GatedRequest, ref: str) -> HttpResponse:
             "differences": [_difference(one) for one in differences],
             "restore_url": reverse("restore_version", args=[ref]),
             "files": [
-                {"label": _("As it came"), "url": reverse("transcript_file", args=[ref, "original"])},
+                {"label": _("As it was read at first"), "url": reverse("transcript_file", args=[ref, "original"])},
                 {"label": _("Newest, SubRip"), "url": reverse("transcript_file", args=[ref, "srt"])},
                 {"label": _("Newest, WebVTT"), "url": reverse("transcript_file", args=[ref, "vtt"])},
             ],
@@ -378,22 +378,22 @@ def restore_version(request: GatedRequest, ref: str) -> HttpResponse:
 @for_role("is_archivist")
 @require_safe
 def transcript_file(request: GatedRequest, ref: str, form: str) -> HttpResponse:
-    """A transcript as a file: the bytes as they came, or the newest version as SubRip or WebVTT."""
+    """A transcript as a file: the newest version as SubRip or WebVTT, or what was read from the file that came.
+
+    That one is written anew too, in the form it came in: its bytes cannot be masked.
+    """
     transcript = _fetch(request, ref)
     shown = _shown(request, transcript)
-    met.note(request.gate, transcript.recording, "transcript")
-    if form == "original":
-        data = words.original(request.gate, transcript)
-        if data is None:
-            return draw(request, "desk/resting_file.html", {
-                "crumbs": _crumbs(_("As it came"), transcript.recording), "title": _("As it came")})
-        return _file(data, shown.original_name, "application/octet-stream")
-    if form not in ("srt", "vtt"):
+    if form not in ("original", "srt", "vtt"):
         raise Http404
-    made = words.written(request.gate, transcript, form)
-    name = f"{PurePath(shown.original_name).stem}.{form}"
+    met.note(request.gate, transcript.recording, "transcript")
+    name = PurePath(shown.original_name)
+    number = None
+    if form == "original":
+        form, number = "vtt" if name.suffix.lower() == ".vtt" else "srt", 1
+    made = words.written(request.gate, transcript, form, number)
     kind = "text/vtt; charset=utf-8" if form == "vtt" else "application/x-subrip; charset=utf-8"
-    return _file(made.text.encode() if made else b"", name, kind)
+    return _file(made.text.encode() if made else b"", f"{name.stem}.{form}", kind)
 
 
 def _file(data: bytes, name: str, kind: str) -> HttpResponse:
