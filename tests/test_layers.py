@@ -8,7 +8,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from archive.access import decisions, resting, writing
+from archive.access import decisions, founding, resting, writing
 from archive.exchange import geojson_in
 from archive.models import Audience, Layer, Level
 
@@ -33,6 +33,7 @@ def file(held, name: str = "paths.geojson") -> SimpleUploadedFile:
 
 @pytest.fixture
 def at_desk(client, cast):
+    founding.found(name="House", language="en", latitude_deg=46.0, longitude_deg=-38.0)
     client.force_login(cast["archivist"])
     return client
 
@@ -119,6 +120,23 @@ def test_a_file_that_cannot_be_is_refused_in_words_and_nothing_is_saved(at_desk,
     assert answer.status_code == 200
     assert words in answer.content.decode()
     assert not Layer.ungated.exists()
+
+
+def test_a_layer_with_north_and_east_swapped_is_asked_about_and_turned(at_desk):
+    swapped = {"type": "LineString", "coordinates": [[46.1, -38.1], [46.12, -38.05]]}
+    page = sent(at_desk, swapped).content.decode()
+    assert "Is this in the sea?" in page
+    assert "with north and east swapped it would be" in page
+    assert not Layer.ungated.exists()
+    assert sent(at_desk, swapped, is_turned="on").status_code == 302
+    (line,) = json.loads(Layer.ungated.get().features)["features"]
+    assert line["geometry"]["coordinates"] == PATH["features"][0]["geometry"]["coordinates"]
+
+
+def test_a_layer_that_does_lie_far_away_is_taken_when_told(at_desk):
+    far = {"type": "Point", "coordinates": [-38.1, 20.0]}
+    assert "from the home place" in sent(at_desk, far).content.decode()
+    assert sent(at_desk, far, is_there="on").status_code == 302
 
 
 def test_too_large_a_file_is_refused(at_desk):

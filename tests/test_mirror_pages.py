@@ -61,8 +61,8 @@ def shore(cast) -> Shore:
 def test_the_page_draws_both_and_tells_how_far_each_star_falls(shore, client) -> None:
     page = shore.page(client)
     for words in ("On the ground", "In the sky", "laid over the ground", "The elder’s word is the evidence",
-                  "of 120", "in 120", "1 in", "to a degree of sky", "from north through east"):
-        assert words in page or words == "of 120", words
+                  "in 120", "to a degree of sky", "from north through east"):
+        assert words in page, words
     laid = lay_mirror(*zip(*SPOTS, strict=True), EMBERS, float(Gate(None).moment.year))
     for length, angle in zip(laid.residuals_km, laid.residuals_deg, strict=True):
         assert saying.miss(length, angle) in page

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -79,6 +81,25 @@ def test_swapped_coordinates_are_turned_when_told(desk):
     page = sent(desk, "name,lat,lon\nCove,-38.02,46.01\n", is_turned="on")
     assert "Is this in the sea?" not in page
     assert "46.01000° north, 38.02000° west" in page
+
+
+def test_geojson_whose_latitude_stands_first_is_turned_where_it_could_not_be_read():
+    # RFC 7946, section 3.1.1: longitude comes first, so that 138 in the second place is no latitude
+    point = {"type": "Point", "coordinates": [46, 138]}
+    held = json.dumps({"type": "Feature", "properties": {"name": "Cove"}, "geometry": point}).encode()
+    as_it_stands = places_in.read(held, "en")
+    assert not as_it_stands.rows
+    assert "Tick the box that turns them" in as_it_stands.problems[0].text
+    found = places_in.read(held, "en", is_turned=True)
+    assert [(one.latitude_deg, one.longitude_deg) for one in found.rows] == [(46.0, 138.0)]
+    assert not found.problems
+
+
+def test_what_was_odd_about_the_letters_of_a_table_is_told_by_line():
+    found = places_in.read("name,lat,lon\nCove,46,-38\nPläce,46,-38\n".encode("cp1252"), "en")
+    assert len(found.rows) == 2
+    assert [(one.row, one.column) for one in found.problems] == [(0, "line 3")]
+    assert "cp1252 was guessed" in found.problems[0].text
 
 
 def test_a_decimal_comma_and_a_real_minus_are_read():

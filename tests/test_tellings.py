@@ -66,7 +66,7 @@ def test_words_of_a_telling_that_is_not_met_in_full_are_not_shown(story, client,
     terms = decisions.Terms([Audience.objects.get(name="family")], others_see=level, notice_words="Ask.")
     open_up(story["council"], part, terms=terms)
     page = read(client, story, **both(story))
-    assert "when" not in page.split("<main")[1].split("</main")[0] or "<u>when</u>" not in page
+    assert "<u>" not in page
     for words in ("The heron", "says much the same"):
         assert words not in page
     assert ("Telling 1" in page) is (level == Level.DESCRIPTION)

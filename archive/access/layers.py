@@ -37,7 +37,7 @@ def layer(gate: Gate, row: Layer) -> LayerShown:
 def _shown(gate: Gate, numbers: Iterable[int]) -> list[LayerShown]:
     wanted = gate.keep(numbers)
     named = showing.labels(gate, wanted)
-    rows = Layer.ungated.filter(pk__in=wanted)
+    rows = Layer.ungated.filter(pk__in=wanted).defer("features")
     ordered = sorted(rows, key=lambda row: (row.position, named[row.pk].text.casefold(), row.ref))
     said = gate.mask.text
     return [
@@ -45,7 +45,7 @@ def _shown(gate: Gate, numbers: Iterable[int]) -> list[LayerShown]:
             named[row.pk],
             said(row.about),
             said(row.rights),
-            len(json.loads(row.features)["features"]) if gate.meets(row.pk) else None,
+            row.shapes if gate.meets(row.pk) else None,
         )
         for row in ordered
     ]

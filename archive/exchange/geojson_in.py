@@ -29,8 +29,12 @@ class Refused(Exception):
 
 @dataclass
 class Read:
-    """`features` that can be kept, each with the number (from 1) it had in the file, and what is amiss."""
+    """`features` that can be kept, each with the number (from 1) it had in the file, and what is amiss.
 
+    `is_turned`: the file has latitude before longitude; what is kept has them as they should be.
+    """
+
+    is_turned: bool = False
     features: list[tuple[int, Json]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -43,9 +47,9 @@ class Read:
         self.problems.append(Problem(row, column, severity, text))
 
 
-def read(data: bytes) -> Read:
+def read(data: bytes, is_turned: bool = False) -> Read:
     """Never raises: a file that is not GeoJSON has no features and one problem."""
-    found = Read()
+    found = Read(is_turned)
     try:
         held = _parsed(data)
         _check_crs(held, found)
@@ -196,7 +200,7 @@ class _Shape:
         """Section 3.1.1: longitude, latitude, and perhaps a height, which is left out."""
         if not isinstance(given, list) or len(given) < 2 or not all(_is_number(one) for one in given):
             raise Refused(_("A position must be two numbers: longitude, latitude."))
-        longitude_deg, latitude_deg = float(given[0]), float(given[1])
+        longitude_deg, latitude_deg = (float(one) for one in (given[1::-1] if self.found.is_turned else given[:2]))
         if not (-180 <= longitude_deg <= 180 and -90 <= latitude_deg <= 90):
             raise Refused(out_of_range(latitude_deg, longitude_deg))
         if len(given) > 2:
@@ -234,7 +238,7 @@ def _is_number(value: Any) -> bool:
 def out_of_range(latitude_deg: float, longitude_deg: float) -> str:
     """Why these are no degrees of the globe, and how to mend it."""
     if abs(longitude_deg) <= 90 < abs(latitude_deg) <= 180:
-        words = _("Latitude %(latitude)s cannot be: north and east seem to be swapped.")
+        words = _("Latitude %(latitude)s cannot be: north and east seem to be swapped. Tick the box that turns them.")
         return words % {"latitude": f"{latitude_deg:g}"}
     words = _("Latitude %(latitude)s, longitude %(longitude)s is not on the globe. Give degrees of WGS 84, not metres "
               "of a grid.")

@@ -10,7 +10,7 @@ import csv
 import io
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -72,20 +72,21 @@ def read(data: bytes, language: str, is_turned: bool = False) -> ReadPlaces:
     """The places of a file, each with a spot on the globe; `is_turned` takes north for east and east for north."""
     found = ReadPlaces()
     start = data.lstrip(b"\xef\xbb\xbf \t\r\n")[:1]
-    reader = _xml if start == b"<" else _geojson if start in (b"{", b"[") else _table
+    is_geojson = start in (b"{", b"[")
     try:
-        for number, given in reader(data, found):
+        rows = _geojson(data, found, is_turned) if is_geojson else (_xml if start == b"<" else _table)(data, found)
+        for number, given in rows:
             if len(found.rows) >= MOST_ROWS:
                 words = _("Only the first %(most)d places are taken in at once. Split the file for the others.")
                 found.say(number, "", "refused", words % {"most": MOST_ROWS})
                 break
             try:
-                found.rows.append(_row(number, given, language, is_turned))
+                found.rows.append(_row(number, given, language, is_turned and not is_geojson))
             except _Wrong as error:
                 found.say(number, error.column, "refused", str(error))
     except geojson_in.Refused as error:
         found.say(0, "", "refused", str(error))
-    if not found.rows and not found.problems:
+    if not found.rows and not any(one.severity == "refused" for one in found.problems):
         found.say(0, "", "refused", _("There are no places in the file."))
     return found
 
@@ -137,8 +138,8 @@ def _called(given: dict[str, Any]) -> dict[str, Any]:
 Rows = Iterator[tuple[int, dict[str, Any]]]
 
 
-def _geojson(data: bytes, found: ReadPlaces) -> Rows:
-    held = geojson_in.read(data)
+def _geojson(data: bytes, found: ReadPlaces, is_turned: bool) -> Rows:
+    held = geojson_in.read(data, is_turned)
     found.problems += held.problems
     for number, feature in held.features:
         geometry = feature["geometry"]
@@ -152,6 +153,8 @@ def _geojson(data: bytes, found: ReadPlaces) -> Rows:
 
 def _table(data: bytes, found: ReadPlaces) -> Rows:
     decoded = decode_lines(data)
+    for odd in decoded.problems:  # by line: a cell can hold several, so that lines are not rows
+        found.say(0, _("line %(number)d") % {"number": odd.line} if odd.line else "", odd.severity, odd.text)
     rows = csv.reader(io.StringIO("\n".join(decoded.lines)), delimiter=delimiter_of(decoded.lines))
     header: list[str] = []
     try:
@@ -255,10 +258,3 @@ def kept(rows: list[PlaceRow]) -> str:
         about = " ".join(row.about.split())
         table.writerow([row.name, row.language, row.nature, about, repr(row.latitude_deg), repr(row.longitude_deg)])
     return made.getvalue()
-
-
-def turned(row: PlaceRow) -> PlaceRow | None:
-    """The row with north and east swapped, where that is on the globe."""
-    if abs(row.longitude_deg) > 90:
-        return None
-    return replace(row, latitude_deg=row.longitude_deg, longitude_deg=row.latitude_deg)

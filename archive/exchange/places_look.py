@@ -11,7 +11,7 @@ from ..access.manifests import Problem
 from ..maps import outline
 from ..maps.globe import distance_km
 from ..models import House
-from .places_in import PlaceRow, ReadPlaces, turned
+from .places_in import PlaceRow, ReadPlaces
 
 FAR_KM = 300.0  # from the home place: farther than most communities' own ground; our own rule
 MUCH_NEARER = 4.0  # times
@@ -31,21 +31,22 @@ def _odd(row: PlaceRow, house: House) -> Iterator[tuple[str, str]]:
     if (row.latitude_deg, row.longitude_deg) == (0.0, 0.0):
         yield "latitude", _("It lies at 0, 0: programs write that where a place has no coordinates.")
         return
-    away_km = _from_home_km(row, house)
-    other = turned(row)
-    if away_km > FAR_KM and other is not None:
-        there_km = _from_home_km(other, house)
-        if there_km * MUCH_NEARER < away_km:
-            words = _("It lies %(away)s km from the home place; with north and east swapped it would be %(there)s km.")
-            yield "latitude", _sea(row, house) + words % {"away": f"{away_km:,.0f}", "there": f"{there_km:,.0f}"}
-            return
-    if away_km > FAR_KM:
-        yield "latitude", _sea(row, house) + _("It lies %(away)s km from the home place.") % {"away": f"{away_km:,.0f}"}
+    words = far_off(row.latitude_deg, row.longitude_deg, house)
+    if words:
+        yield "latitude", words
 
 
-def _sea(row: PlaceRow, house: House) -> str:
-    on_land = outline.is_land(house.is_invented, row.latitude_deg, row.longitude_deg)
-    return "" if on_land else _("Is this in the sea? ")
+def far_off(latitude_deg: float, longitude_deg: float, house: House) -> str:
+    """Words on a spot that lies far from the home place, and on how far it were with north and east swapped."""
+    away_km = _from_home_km(latitude_deg, longitude_deg, house)
+    if away_km <= FAR_KM:
+        return ""
+    sea = "" if outline.is_land(house.is_invented, latitude_deg, longitude_deg) else _("Is this in the sea? ")
+    there_km = _from_home_km(longitude_deg, latitude_deg, house) if abs(longitude_deg) <= 90 else away_km
+    if there_km * MUCH_NEARER < away_km:
+        words = _("It lies %(away)s km from the home place; with north and east swapped it would be %(there)s km.")
+        return sea + words % {"away": f"{away_km:,.0f}", "there": f"{there_km:,.0f}"}
+    return sea + _("It lies %(away)s km from the home place.") % {"away": f"{away_km:,.0f}"}
 
 
 def _known(row: PlaceRow, known: Known, seen: dict[str, int]) -> Iterator[str]:
@@ -56,5 +57,5 @@ def _known(row: PlaceRow, known: Known, seen: dict[str, int]) -> Iterator[str]:
         yield _("A place of this name is known already. Taken in, there are two.")
 
 
-def _from_home_km(row: PlaceRow, house: House) -> float:
-    return float(distance_km(row.latitude_deg, house.latitude_deg, row.longitude_deg - house.longitude_deg))
+def _from_home_km(latitude_deg: float, longitude_deg: float, house: House) -> float:
+    return float(distance_km(latitude_deg, house.latitude_deg, longitude_deg - house.longitude_deg))

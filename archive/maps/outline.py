@@ -11,8 +11,9 @@ from django.conf import settings
 from ..sky.mirror import on_map
 from ..sky.vectors import DEGREE, Floats
 from .frame import layer
+from .globe import EARTH_KM
 
-KM_PER_DEGREE = 111.2
+KM_PER_DEGREE = EARTH_KM * DEGREE
 
 
 def files(is_invented: bool) -> list[Path]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any, ClassVar
 
 from django.db import models
@@ -11,7 +12,9 @@ from .items import Item, Kind
 
 
 class Layer(Item):
-    """`features` is the text of a FeatureCollection as archive.exchange.geojson_in has read it."""
+    """`features` is the text of a FeatureCollection as archive.exchange.geojson_in has read it; `shapes` counts them,
+    so that a list of layers need not read megabytes of positions.
+    """
 
     KIND = Kind.LAYER
     title = models.CharField(_("title"), max_length=200)
@@ -19,5 +22,10 @@ class Layer(Item):
     rights = models.CharField(_("whose it is, and its licence"), max_length=300, blank=True)
     position = models.PositiveSmallIntegerField(_("place in the order, from below"), default=1)
     features = models.TextField()
+    shapes = models.PositiveIntegerField(default=0, editable=False)
 
     ungated: ClassVar[models.Manager[Any]] = models.Manager()
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.shapes = len(json.loads(self.features)["features"])
+        super().save(*args, **kwargs)

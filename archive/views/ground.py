@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 from urllib.parse import urlencode
 
@@ -145,8 +146,14 @@ def _base() -> tiles.Tiles | None:
     try:
         return tiles.opened(settings.TILE_FILE)
     except tiles.NoTiles as error:
-        log.warning("UNDERSKY_TILE_FILE cannot be used as a base map: %s", error)
+        _warn_once(f"UNDERSKY_TILE_FILE cannot be used as a base map: {error}")
         return None
+
+
+@lru_cache(maxsize=16)
+def _warn_once(words: str) -> None:
+    """A map asks for dozens of tiles at a time: what is wrong with their file is said once, not once a tile."""
+    log.warning(words)
 
 
 @require_safe
@@ -160,7 +167,7 @@ def map_tile(request: GatedRequest, zoom: str, column: str, row: str) -> HttpRes
     try:
         found = base.tile(*numbers) if tiles.is_on_the_map(*numbers) else None
     except tiles.NoTiles as error:
-        log.warning("UNDERSKY_TILE_FILE cannot be read: %s", error)
+        _warn_once(f"UNDERSKY_TILE_FILE cannot be read: {error}")
         found = None
     if found is None:
         raise Http404

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import URLPattern, path, reverse
@@ -14,10 +15,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from ...access import layers, making, met
+from ...access import layers, making, met, showing
 from ...access.manifests import Problem
 from ...access.writing import Overtaken
-from ...exchange import geojson_in
+from ...exchange import geojson_in, places_look
 from ...models import Kind, Layer, Level
 from ..loading import GatedRequest, fetch, for_role
 from .drawing import crumbs, draw, posted, row_problems
@@ -42,6 +43,10 @@ class LayerForm(forms.Form):
     about = forms.CharField(
         label=gettext_lazy("About"), required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 4})
     )
+    is_turned = forms.BooleanField(
+        required=False, label=gettext_lazy("North and east are swapped in the file: turn them."),
+    )
+    is_there = forms.BooleanField(required=False, label=gettext_lazy("It does lie there: keep it as it is."))
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, is_new: bool = True, **kwargs: Any) -> None:
@@ -51,20 +56,35 @@ class LayerForm(forms.Form):
         if not is_new:
             self.fields["file"].required = False
             self.fields["file"].help_text = _("Only where the lines and areas are to be others.")
+        if not self.is_bound:
+            self.fields.pop("is_there")
 
-    def clean_file(self) -> None:
-        file = self.cleaned_data["file"]
-        if file is None:
-            return
-        if file.size > MOST_BYTES:
+    def clean(self) -> None:
+        """The file is read here, after the boxes that say how. `is_there` is asked only once there is a doubt."""
+        file = self.cleaned_data.get("file")
+        try:
+            far = "" if file is None else self._read(file)
+        except ValidationError as error:
+            self.add_error("file", error)
+            far = ""
+        if not far:
+            self.fields.pop("is_there")
+        elif not self.cleaned_data["is_there"]:
+            self.add_error("file", _("%(far)s Tick below what is so, and send the file again.") % {"far": far})
+
+    def _read(self, file: UploadedFile) -> str:
+        """Take what the file holds; words on its first position where that lies far away."""
+        if (file.size or 0) > MOST_BYTES:
             raise ValidationError(_("The file is larger than 5 MB. Leave out what the map does not need, or split it."))
-        found = geojson_in.read(file.read())
+        found = geojson_in.read(file.read(), self.cleaned_data["is_turned"])
         self.problems = found.problems
         if any(one.severity == "refused" for one in found.problems):
             raise ValidationError(_("Nothing of the file was kept. Mend what is listed below and send it again."))
-        if sum(len(geojson_in.positions(one["geometry"])) for _number, one in found.features) > MOST_POSITIONS:
+        spots = [spot for _number, one in found.features for spot in geojson_in.positions(one["geometry"])]
+        if len(spots) > MOST_POSITIONS:
             raise ValidationError(_("The file has more than 50,000 positions. Simplify its lines and send it again."))
         self.features = found.text()
+        return places_look.far_off(spots[0][1], spots[0][0], showing.house())
 
     def given(self) -> dict[str, Any]:
         given = {name: self.cleaned_data[name] for name in ("title", "rights", "position", "about")}

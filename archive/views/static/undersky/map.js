@@ -13,6 +13,7 @@
   const MOST_CELLS = 400;
   const CLOSEST_ZOOM = 15;
   const LISTED = 40;
+  const MOST_NORTH = 85; // degrees: a Mercator map goes no farther; what lies beyond is marked at its edge
 
   /* ---------- plain functions ---------- */
 
@@ -37,6 +38,11 @@
   /** The longitude, by whole turns, that lies nearest to another: across the date line too. */
   function nearTo(lon, middle) {
     return lon + 360 * Math.round((middle - lon) / 360);
+  }
+
+  /** The nearest latitude that the map has. */
+  function onMap(lat) {
+    return Math.max(-MOST_NORTH, Math.min(MOST_NORTH, lat));
   }
 
   /** Groups of rows whose points lie within APART_PX of the first of the group, in the order given. */
@@ -118,8 +124,7 @@
     const points = [];
     this.rows.forEach(function (row) {
       const lon = nearTo(row.lon, middle);
-      // Beyond 85 degrees a Mercator map has nothing: what lies there is marked at its edge.
-      const lat = Math.max(-85, Math.min(85, row.lat));
+      const lat = onMap(row.lat);
       if (!seen.contains([lat, lon])) return;
       const at = map.project([lat, lon], zoom);
       points.push({ row: row, x: at.x, y: at.y, lon: lon });
@@ -152,7 +157,7 @@
     const words = this.options.words;
     const kind = alone ? (row.cell ? "place-area" : "place-spot") : "place-many";
     const label = alone ? row.name : words.many.replace("%d", String(group.rows.length));
-    const mark = L.marker([Math.max(-85, Math.min(85, group.lat)), group.lon], {
+    const mark = L.marker([onMap(group.lat), group.lon], {
       icon: L.divIcon({ className: "place-mark " + kind, iconSize: [APART_PX, APART_PX], html: element("span", "", alone ? "" : String(group.rows.length)) }),
       keyboard: true,
       title: label,
@@ -215,7 +220,7 @@
     const holder = element("div", "place-said", this.options.words.wait);
     holder.setAttribute("tabindex", "-1");
     const back = document.activeElement;
-    this.popup.setLatLng([Math.max(-85, Math.min(85, row.lat)), lon]).setContent(holder).openOn(this.map);
+    this.popup.setLatLng([onMap(row.lat), lon]).setContent(holder).openOn(this.map);
     fetch(this.options.place.replace("REF", row.ref), { credentials: "same-origin" })
       .then(function (answer) {
         if (!answer.ok) throw new Error(String(answer.status));
@@ -262,7 +267,7 @@
       });
       list.appendChild(element("li")).appendChild(button);
     });
-    this.popup.setLatLng([group.lat, group.lon]).setContent(list).openOn(this.map);
+    this.popup.setLatLng([onMap(group.lat), group.lon]).setContent(list).openOn(this.map);
     list.querySelector("button").focus({ preventScroll: true });
   };
 
@@ -274,7 +279,7 @@
     if (!row) return;
     const lon = nearTo(row.lon, this.map.getCenter().lng);
     if (row.cell) this.map.fitBounds([[row.cell[0], lon - (row.cell[3] - row.cell[1]) / 2], [row.cell[2], lon + (row.cell[3] - row.cell[1]) / 2]], { maxZoom: 12 });
-    else this.map.setView([Math.max(-85, Math.min(85, row.lat)), lon], Math.max(this.map.getZoom(), 13));
+    else this.map.setView([onMap(row.lat), lon], Math.max(this.map.getZoom(), 13));
     this.openPlace(row, lon);
   };
 
