@@ -363,7 +363,10 @@ def heard_on_pages(gate: Gate) -> set[int]:
         *((row, showing.hearing_of_segment) for row in Segment.ungated.all()),
     ]:
         hearing = hearing_of(gate, row)
-        if hearing is not None and not (hearing.is_all_closed and is_known_to_be_closed(gate, row)):
+        if hearing is None:
+            continue
+        is_all_closed = hearing.closed == ((0, hearing.duration_ms),)
+        if not (is_all_closed and is_known_to_be_closed(gate, row)):
             heard.add(row.pk)
     return heard
 

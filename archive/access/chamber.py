@@ -62,7 +62,6 @@ class ConditionShown:
     review_on: date | None
     decision: DecisionShown | None
     is_from_consent: bool
-    is_lifted: bool = False
 
 
 @dataclass(frozen=True)

@@ -163,12 +163,7 @@ class Ground:
         return _Tellings(made[0][seen][first], made[1][seen][first], is_there[seen][first])
 
     def _ties(self, *kinds: str) -> tuple[Numbers, Numbers]:
-        """Sources and targets of the ties of these kinds whose both ends are met."""
-        board = self.board
-        kept = np.isin(board.tie_kind, [layout.tie_code(kind) for kind in kinds])
-        source, target = board.tie_source[kept], board.tie_target[kept]
-        met = self._met(source) & self._met(target)
-        return source[met], target[met]
+        return layout.met_ties(self.board, self.gate.levels, *kinds)
 
     def _met(self, numbers: Numbers, at_least: Level = Level.DESCRIPTION) -> NDArray[np.bool_]:
         return layout.levels_at(self.gate.levels, numbers) >= at_least

@@ -51,10 +51,6 @@ class NameHint:
     label: Label
     score: float
 
-    @property
-    def mended(self) -> str:
-        return self.text[: self.start_char] + self.name + self.text[self.end_char :]
-
 
 @dataclass(frozen=True)
 class SpeakerHint:

@@ -344,6 +344,14 @@ def levels_at(levels: judging.Levels, numbers: Numbers) -> judging.Levels:
     return found
 
 
+def met_ties(layout: Layout, levels: judging.Levels, *kinds: str) -> tuple[Numbers, Numbers]:
+    """Sources and targets of the ties of these kinds of which both ends are met at least by their description."""
+    kept = np.isin(layout.tie_kind, [tie_code(kind) for kind in kinds])
+    source, target = layout.tie_source[kept], layout.tie_target[kept]
+    met = np.minimum(levels_at(levels, source), levels_at(levels, target)) >= Level.DESCRIPTION
+    return source[met], target[met]
+
+
 def offered_whole(layout: Layout, levels: judging.Levels, trusted: Iterable[int]) -> Flags:
     """By item number: recordings that this viewer hears whole (`Gate.hears_whole`)."""
     whole = np.zeros(layout.size, dtype=np.bool_)

@@ -484,10 +484,6 @@ class Hearing:
         """What of the stretch is closed, counted from `start_ms`."""
         return tuple(clip(list(self.closed_in_recording), self.start_ms, self.end_ms))
 
-    @property
-    def is_all_closed(self) -> bool:
-        return self.closed == ((0, self.duration_ms),)
-
 
 def hearing_of_recording(gate: Gate, recording: Recording) -> Hearing | None:
     """None where the whole is not offered to this viewer."""

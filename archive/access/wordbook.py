@@ -25,10 +25,6 @@ class Entry:
     default: str
     text: str
 
-    @property
-    def is_own(self) -> bool:
-        return self.text != self.default
-
 
 # By key: where it stands, and our words.
 DEFAULTS: dict[str, tuple[Any, Any]] = {

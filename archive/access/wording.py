@@ -11,8 +11,6 @@ from django.utils.translation import gettext as _
 
 from ..models import Builtin, Condition, Level, Scope, Source
 
-LEVEL_CODES = {Level.NOTHING: "nothing", Level.NOTICE: "notice", Level.DESCRIPTION: "description", Level.OPEN: "open"}
-
 
 def level_words(level: int) -> str:
     """What somebody meets at this level."""

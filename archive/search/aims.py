@@ -184,12 +184,7 @@ def _learners(ask: Ask, people: list[int]) -> list[int]:
 
 
 def met_ties(sight: Sight, kind: str) -> tuple[Numbers, Numbers]:
-    """Sources and targets of the ties of a kind of which both ends are met at least by their description."""
-    lies = sight.board.layout
-    kept = lies.tie_kind == lay.tie_code(kind)
-    source, target = lies.tie_source[kept], lies.tie_target[kept]
-    met = (sight.level[source] >= Level.DESCRIPTION) & (sight.level[target] >= Level.DESCRIPTION)
-    return source[met], target[met]
+    return lay.met_ties(sight.board.layout, sight.level, kind)
 
 
 # --- when, in which language, in which season ---

@@ -101,9 +101,14 @@ def beyond_body_years(body: str) -> SkyError:
                     f"{BODY_YEARS[1]:.0f}: the formulas do not hold further away.")
 
 
-def _check_body_years(jd_tt: Floats, body: str) -> None:
+def are_known(jd_tt: Number) -> bool:
+    """Whether all of these instants lie in BODY_YEARS, so that the moon and the planets are given."""
     year = epoch_of_jd(jd_tt)
-    if np.any((year < BODY_YEARS[0]) | (year > BODY_YEARS[1])):
+    return bool(np.all((year >= BODY_YEARS[0]) & (year <= BODY_YEARS[1])))
+
+
+def _check_body_years(jd_tt: Floats, body: str) -> None:
+    if not are_known(jd_tt):
         raise beyond_body_years(body)
 
 

@@ -15,7 +15,7 @@ from html import escape
 import numpy as np
 
 from .altaz import Place
-from .bodies import BODIES, PLANETS, apparent_direction, moon_phase
+from .bodies import BODIES, PLANETS, apparent_direction, are_known, moon_phase
 from .catalogue import Catalogue, load_catalogue
 from .chartcss import chart_css
 from .errors import SkyError
@@ -23,7 +23,7 @@ from .frames import celestial_pole, ecliptic_matrix, obliquity
 from .milkyway import STRIPS, band_edges
 from .places import apparent_vectors
 from .projection import Sky, View, arcs, horizon_circle, horizontal, make_view, project, project_horizontal, sky_at
-from .times import epoch_of_jd, format_time, jd_of_epoch, tt_of_ut
+from .times import format_time, jd_of_epoch, tt_of_ut
 from .vectors import DEGREE, Flags, Floats, Ints, as_floats, rotate_back, unit
 
 THEMES = ("light", "dark", "red")
@@ -298,7 +298,7 @@ def _compass(view: View, words: ChartWords) -> str:
 
 def _body_layer(view: View, request: ChartRequest) -> str:
     jd_tt = float(tt_of_ut(request.jd_ut))
-    if request.year is not None or abs(float(epoch_of_jd(jd_tt))) > 3000:
+    if request.year is not None or not are_known(jd_tt):
         return ""
     parts = []
     for body in ("sun", "moon", *PLANETS):

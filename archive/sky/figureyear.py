@@ -13,7 +13,7 @@ import numpy as np
 from .altaz import Place
 from .bearings import day_of_longitude, days_of_longitudes
 from .catalogue import Catalogue, load_catalogue
-from .horizon import sun_table
+from .horizon import NEVER, sun_table
 from .phases import PhaseTable, phase_table
 from .times import calendar_date, check_year, julian_day, year_start
 from .vectors import DEGREE, Flags, Floats, Ints, runs
@@ -131,7 +131,7 @@ def figure_years(figures: Mapping[str, Sequence[int]], place: Place, year: int) 
     table = phase_table(leading, place, year, table=sun)
     dark_h, evening_h, nights = _hours(members_of(wanted, year), place, month_starts, moments)
     rows = [
-        FigureYear(key, leading[i], bands[i], _phase_days(table, i, month_starts, place), _never(table, i),
+        FigureYear(key, leading[i], bands[i], _phase_days(table, i, month_starts, place), NEVER[int(table.never[i])],
                    tuple(dark_h[i].tolist()), tuple(evening_h[i].tolist()), _best_months(evening_h[i]),
                    tuple(_runs(up[i], edges) for up, edges in nights))
         for i, key in enumerate(wanted)
@@ -142,10 +142,6 @@ def figure_years(figures: Mapping[str, Sequence[int]], place: Place, year: int) 
 def _brightest(stars: Catalogue, hips: Sequence[int]) -> int:
     """The star that leads a figure: the brightest; the lower number of equals."""
     return min(zip(stars.v_mag[stars.indices(list(hips))].tolist(), hips, strict=True))[1]
-
-
-def _never(table: PhaseTable, column: int) -> str:
-    return ("", "rises", "sets")[int(table.never[column])]
 
 
 def _phase_days(table: PhaseTable, column: int, month_starts: tuple[float, ...],

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .altaz import Place, altitude_azimuth, body_hour_angle, greenwich_sidereal
-from .bodies import check_body
+from .bodies import EARTH_RADIUS_AU, check_body
 from .catalogue import load_catalogue
 from .places import apparent_of_date
 from .times import tt_of_ut
@@ -28,6 +28,8 @@ SIDEREAL_RATE = TAU * 1.00273790935
 """Turn of the sky in radians per day of universal time."""
 
 CROSSES, NEVER_RISES, NEVER_SETS = 0, 1, 2
+NEVER = ("", "rises", "sets")
+"""What each of these codes says that a body never does."""
 
 Singles = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.int8]
@@ -75,7 +77,7 @@ def rise_azimuth_deg(dec_deg: float, lat_deg: float,
     """Rising and setting azimuth in degrees of a declination, or "rises" / "sets" for what it never does."""
     arc, state = semi_arc(dec_deg * DEGREE, lat_deg * DEGREE, altitude_deg * DEGREE)
     if state != CROSSES:
-        return "rises" if state == NEVER_RISES else "sets"
+        return NEVER[int(state)]
     rising, setting = azimuths(arc, dec_deg * DEGREE, lat_deg * DEGREE)
     return float(rising / DEGREE), float(setting / DEGREE)
 
@@ -97,7 +99,7 @@ def star_crossing(hip: int, place: Place, start_jd: float,
     highest = float(altitude_azimuth(0.0, dec, lat)[0]) / DEGREE
     if state != CROSSES:
         return Crossing(start_jd, None, None, None, None, culmination, highest,
-                        "rises" if state == NEVER_RISES else "sets")
+                        NEVER[int(state)])
     rising, setting = (float(x) / DEGREE for x in azimuths(arc, dec, lat))
     return Crossing(start_jd, float(_after(start_jd, local, ra - arc)), float(_after(start_jd, local, ra + arc)),
                     rising, setting, culmination, highest)
@@ -217,11 +219,14 @@ class SunTable:
         return as_floats(slow + TAU * days), as_floats(dec)
 
     def altitude(self, jd_ut: Number, lat: Number, lon: Number) -> tuple[Floats, Floats]:
-        """True altitude from the ground (parallax taken off) and hour angle -pi..pi, radians."""
+        """True altitude from the ground and hour angle -pi..pi, radians.
+
+        The parallax taken off is that of the mean distance: the Earth's radius in au, 8.794 arcsec.
+        """
         greenwich, dec = self.at(jd_ut)
         hour = wrap(greenwich + lon)
         geocentric = altitude_azimuth(hour, dec, lat)[0]
-        return geocentric - 8.794 / 3600 * DEGREE * np.cos(geocentric), hour
+        return geocentric - EARTH_RADIUS_AU * np.cos(geocentric), hour
 
 
 def sun_table(start_jd: float, stop_jd: float) -> SunTable:
@@ -239,7 +244,7 @@ def sun_reaches(table: SunTable, lat: Number, lon: Number, noon_jd: Number, alti
     (+inf) or stays below (-inf).
     """
     phi, east = as_floats(lat), as_floats(lon)
-    target = altitude_deg * DEGREE + 8.794 / 3600 * DEGREE * np.cos(altitude_deg * DEGREE)
+    target = altitude_deg * DEGREE + EARTH_RADIUS_AU * np.cos(altitude_deg * DEGREE)
     base = as_floats(noon_jd) + (1.0 if morning else 0.0)
     jd = base + (-0.25 if morning else 0.25)
     for _ in range(5):

@@ -24,7 +24,7 @@ import numpy as np
 from .altaz import Place, greenwich_sidereal
 from .catalogue import load_catalogue
 from .frames import precession, star_vectors
-from .horizon import CROSSES, SIDEREAL_RATE, Codes, SunTable, semi_arc, sun_table
+from .horizon import CROSSES, NEVER, SIDEREAL_RATE, Codes, SunTable, semi_arc, sun_table
 from .times import calendar_date, format_date, julian_day, year_start
 from .vectors import DEGREE, TAU, Flags, Floats, as_floats, ra_dec, rotate
 
@@ -128,7 +128,6 @@ def star_phases(hip: int, place: Place, year: int, skyline_deg: float = 0.0,
                 arcs_deg: tuple[float, float] | None = None) -> Phases:
     """The four phases of one star in one astronomical year, as lists of dates."""
     found = phase_table([hip], place, year, skyline_deg, arcs_deg=arcs_deg)
-    never = {0: "", 1: "rises", 2: "sets"}[int(found.never[0])]
 
     def dates(flags: Flags) -> list[str]:
         days = found.midnights[flags[:, 0]] + place.lon_deg / 360
@@ -136,4 +135,4 @@ def star_phases(hip: int, place: Place, year: int, skyline_deg: float = 0.0,
 
     calendar = calendar_date(year_start(year))[0].calendar
     return Phases(hip, year, calendar, dates(found.morning_rising), dates(found.evening_rising),
-                  dates(found.morning_setting), dates(found.evening_setting), never)
+                  dates(found.morning_setting), dates(found.evening_setting), NEVER[int(found.never[0])])

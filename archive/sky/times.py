@@ -18,7 +18,6 @@ from .errors import SkyError
 from .vectors import Floats, Number, as_floats
 
 J2000 = 2451545.0
-GREGORIAN_START_JD = 2299160.5
 FIRST_YEAR, LAST_YEAR = -10000, 10000
 _LAST_LEAP_OFFSET_S = 69.184
 

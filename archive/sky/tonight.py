@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from .altaz import Place, body_altaz, star_altaz
-from .bodies import PLANETS, moon_phase
+from .bodies import PLANETS, are_known, moon_phase
 from .catalogue import load_catalogue
 from .horizon import DISC_HORIZON_DEG, body_crossing, star_crossing, sun_reaches, sun_table
-from .times import epoch_of_jd, tt_of_ut
+from .times import tt_of_ut
 from .vectors import DEGREE, TAU
 
 UP_ALTITUDE_DEG, UP_SHARE = 10.0, 0.5
@@ -192,7 +192,7 @@ def tonight(place: Place, day_jd: float, figures: dict[str, Sequence[int]] | Non
     found = twilights(place, noon)
     dark, dark_by = _dark(found, noon)
     dusk = dark[0] if dark else noon + 0.5
-    known = abs(float(epoch_of_jd(day_jd))) <= 2999
+    known = are_known(tt_of_ut(noon + np.array([-1.0, 2.0])))
     planets = tuple(_planet(body, place, noon, dusk) for body in PLANETS) if known else ()
     shown = tuple(figure_tonight(key, hips, place, dark) for key, hips in (figures or {}).items()
                   if len(hips)) if dark else ()
