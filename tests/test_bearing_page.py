@@ -42,6 +42,15 @@ def test_the_line_between_two_places_is_that_of_the_geodesic(shore, client) -> N
     assert f"{geodesic['azi1']:.1f}° from true north, north-east; {geodesic['s12'] / 1000:.1f} km away" in page
 
 
+def test_a_line_between_two_spots_is_read_like_one_between_places(shore, client) -> None:
+    spots = {"latitude": 46.0, "longitude": -38.0, "to_latitude": 46.2, "to_longitude": -37.7}
+    page = read(client, **spots, azimuth=270)
+    geodesic = Geodesic.WGS84.Inverse(46.0, -38.0, 46.2, -37.7)
+    assert f"{geodesic['azi1']:.1f}° from true north, north-east; {geodesic['s12'] / 1000:.1f} km away" in page
+    assert "270.0° from true north" in read(client, **spots | {"to_longitude": ""}, azimuth=270)
+    assert "270.0° from true north" in read(client, **spots | {"to_latitude": 46.0, "to_longitude": -38.0}, azimuth=270)
+
+
 def test_a_star_that_rises_there_is_told_with_its_figure(shore, client) -> None:
     rising = star_crossing(32349, Place(46, -38), parse_date("2026-01-01"))
     page = read(client, azimuth=f"{rising.rise_azimuth_deg:.2f}")

@@ -100,6 +100,36 @@ def test_the_list_brings_a_place_into_view(visit, island):
     frame.locator(".place-name", has_text="Crow Hill").wait_for()
 
 
+def test_a_line_from_a_place_to_another_is_drawn_by_key_and_asked_about(visit, island):
+    page = visit(reverse("bearings"))
+    press(page, "text=Draw it on the map")
+    frame = frame_of(page)
+    frame.get_by_text("Press where you stand.").wait_for()
+    frame.locator('.place-mark[aria-label^="Alder Cove"]').press("Enter")
+    frame.get_by_text("Press what you look towards.").wait_for()
+    frame.locator('.place-mark[aria-label^="Crow Hill"]').press("Enter")
+    assert frame.locator("path.drawn-line").count() == 1
+    assert frame.locator(".leaflet-popup").count() == 0
+    frame.get_by_text("What rises or sets along it").press("Enter")
+    page.get_by_role("heading", name="From Alder Cove to Crow Hill").wait_for()
+
+
+def test_a_line_to_anywhere_on_the_map_tells_no_more_than_was_pressed(visit, island):
+    page = visit(reverse("map"))
+    frame = frame_of(page)
+    frame.get_by_role("button", name="Draw a line").click()
+    frame.locator('.place-mark[aria-label^="Dark Spring"]').press("Enter")  # an area: its middle, and no place
+    frame.locator(".leaflet-container").click(position={"x": 60, "y": 200})
+    link = frame.get_by_text("What rises or sets along it")
+    link.wait_for()
+    asked = link.get_attribute("href")
+    assert "latitude=46.15" in asked
+    assert "from=" not in asked
+    link.click()
+    page.get_by_text("° from true north").wait_for()
+    assert "Dark Spring" not in page.locator("#bearing-said").inner_text()
+
+
 @pytest.mark.parametrize("on", [PHONE, None], ids=["phone", "desktop"])
 def test_the_map_reads_well(visit, island, on):
     page = visit(reverse("map"), **({"on": on} if on else {}))
@@ -107,7 +137,7 @@ def test_the_map_reads_well(visit, island, on):
     reads_well(page)
     assert fits(page)
     sizes = frame.eval_on_selector_all(
-        ".place-mark, .leaflet-bar a, .leaflet-control-layers-toggle",
+        ".place-mark, .leaflet-bar a, .leaflet-control-layers-toggle, .line-panel button",
         "found => found.map(one => one.getBoundingClientRect()).map(box => Math.min(box.width, box.height))",
     )
     assert min(sizes) >= 44  # CSS pixels: our own rule, above WCAG 2.2, success criterion 2.5.8 (24)

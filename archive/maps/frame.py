@@ -94,7 +94,7 @@ def _parts(house_map: HouseMap) -> None:
     for sheet in ("colours", "map"):
         header.add_child(CssLink(static(f"undersky/{sheet}.css")), name=f"{sheet}_css")
     header.add_child(JavascriptLink(static("vendor/leaflet/leaflet.js")), name="leaflet")
-    for script in ("scheme", "map"):
+    for script in ("scheme", "map_line", "map"):
         header.add_child(JavascriptLink(static(f"undersky/{script}.js")), name=f"{script}_js")
     header.add_child(Element('<base target="_top">'), name="base")
     mark = format_html('<link rel="icon" type="image/svg+xml" href="{}">', static("undersky/mark.svg"))

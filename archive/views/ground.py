@@ -120,7 +120,12 @@ def map_frame(request: GatedRequest) -> HttpResponse:
             {"title": one.label.text, "url": reverse("layer_geojson", args=[one.label.ref])}
             for one in layers.layers(request.gate, Level.OPEN)
         ],
+        "bearings": reverse("bearings"),
         "words": {
+            "line": _("Draw a line"),
+            "stand": _("Press where you stand."),
+            "towards": _("Press what you look towards."),
+            "along": _("What rises or sets along it"),
             "many": _("%d places"),
             "told": _("told of: %d"),
             "layers": _("Layers"),

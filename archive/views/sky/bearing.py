@@ -78,6 +78,15 @@ class BearingForm(forms.Form):
         widget=forms.NumberInput(attrs={"step": "any"}),
     )
 
+    to_latitude = forms.FloatField(
+        label=gettext_lazy("Or look towards: latitude"), required=False, validators=[validate_latitude],
+        widget=forms.NumberInput(attrs={"step": "any"}),
+    )
+    to_longitude = forms.FloatField(
+        label=gettext_lazy("and longitude"), required=False, validators=[validate_longitude],
+        widget=forms.NumberInput(attrs={"step": "any"}),
+    )
+
     def clean_years(self) -> list[int]:
         words = self.cleaned_data["years"].replace("−", "-").replace(",", " ").split()
         if len(words) > MOST_YEARS or not all(_is_year(word) for word in words):
@@ -92,12 +101,16 @@ def _is_year(word: str) -> bool:
 
 @dataclass(frozen=True)
 class Line:
-    """Where somebody stands (latitude, longitude) and which way they look; the places are None where none is named."""
+    """Where somebody stands (latitude, longitude) and which way they look; the places are None where none is named.
+
+    `towards` is the spot looked at, and `km` how far off it is: None where only a way was given.
+    """
 
     spot: tuple[float, float]
     azimuth_deg: float
     stand: PlaceShown | None = None
     mark: PlaceShown | None = None
+    towards: tuple[float, float] | None = None
     km: float | None = None
 
 
@@ -134,15 +147,22 @@ def page(request: GatedRequest) -> HttpResponse:
 
 
 def _line(request: GatedRequest, places: Sequence[PlaceShown], given: dict[str, Any]) -> Line:
-    """A place named goes before a spot typed, and a place looked towards before an azimuth typed."""
+    """A place named goes before a spot typed, and what is looked towards before an azimuth typed."""
     known = {one.label.ref: one for one in places}
     stand, mark = known.get(request.GET.get("from", "")), known.get(request.GET.get("to", ""))
     spot = stand.at if stand and stand.at else _spot(given)
-    if mark is None or mark.at is None or mark == stand:
+    towards = mark.at if mark and mark.at else _towards(given)
+    if towards is None or towards == spot:
         azimuth = given.get("azimuth")
         return Line(spot, 90.0 if azimuth is None else azimuth % 360, stand)
-    (east, north), = on_map([mark.at[0]], [mark.at[1]], spot).tolist()
-    return Line(spot, float(np.degrees(np.arctan2(east, north))) % 360, stand, mark, float(np.hypot(east, north)))
+    (east, north), = on_map([towards[0]], [towards[1]], spot).tolist()
+    azimuth = float(np.degrees(np.arctan2(east, north))) % 360
+    return Line(spot, azimuth, stand, mark, towards, float(np.hypot(east, north)))
+
+
+def _towards(given: dict[str, Any]) -> tuple[float, float] | None:
+    latitude, longitude = given.get("to_latitude"), given.get("to_longitude")
+    return None if latitude is None or longitude is None else (latitude, longitude)
 
 
 def _spot(given: dict[str, Any]) -> tuple[float, float]:

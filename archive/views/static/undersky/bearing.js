@@ -31,6 +31,6 @@ dial.addEventListener("pointermove", (event) => {
 });
 dial.addEventListener("pointerup", (event) => {
   if (!dial.hasPointerCapture(event.pointerId)) return;
-  form.elements.namedItem("to").value = "";
+  for (const name of ["to", "to_latitude", "to_longitude"]) form.elements.namedItem(name).value = "";
   form.requestSubmit();
 });

@@ -4,7 +4,8 @@
    on the screen than a finger needs. Marks are buttons (tab key, Enter), in the order of the places' names. Colours
    come from map.css, so that a change of scheme needs no drawing anew.
 
-   options: places (address of the columns, archive/maps/frame.py), place (address of one, with REF in it), words. */
+   options: places (address of the columns, archive/maps/frame.py), place (address of one, with REF in it), layers,
+   bearings (see map_line.js), words. */
 (function () {
   "use strict";
 
@@ -164,6 +165,7 @@
       riseOnHover: true,
     });
     const open = function () {
+      if (self.line.take([group.lat, group.lon], alone && !row.cell ? row.ref : "")) return;
       if (alone) self.openPlace(row, group.lon);
       else self.openMany(group);
     };
@@ -323,6 +325,7 @@
 
   window.underskyPlaces = function (map, options) {
     const places = new Places(map, options);
+    places.line = window.underskyLine(map, options);
     places.load();
     drawLayers(map, options);
     window.addEventListener("message", function (event) {
