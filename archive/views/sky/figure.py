@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from ...access import showing
 from ...sky import Place, SkyError, load_catalogue, rise_azimuth_deg, star_phases, star_places, year_bands
+from ...sky.vectors import Flags, runs
 from . import wobble, words
 from .words import MONTHS, Shown
 
@@ -33,10 +34,10 @@ class Bar:
 # --- the year ---
 
 
-def _bars(flags: Sequence[bool]) -> list[Bar]:
+def _bars(flags: Flags) -> list[Bar]:
     """Runs of nights as bars along the year."""
     night = BAND_WIDTH / len(flags)
-    return [Bar(BAND_LEFT + first * night, (last - first) * night) for first, last in words.runs(flags)]
+    return [Bar(BAND_LEFT + first * night, (last - first) * night) for first, last in runs(flags)]
 
 
 def _months(year: int) -> list[Shown]:
@@ -82,7 +83,7 @@ def _day(iso: str) -> str:
 def _year(hips: Sequence[int], place: Place, year: int) -> Shown:
     band = year_bands({"one": hips}, place, year)[0]
     rows = [
-        {"name": name, "y": 40 + at * ROW, "text_y": 64 + at * ROW, "bars": _bars([bool(one) for one in flags])}
+        {"name": name, "y": 40 + at * ROW, "text_y": 64 + at * ROW, "bars": _bars(flags)}
         for at, (name, flags) in enumerate(
             ((_("evening"), band.evening), (_("midnight"), band.midnight), (_("before dawn"), band.morning)))
     ]

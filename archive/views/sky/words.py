@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -15,6 +16,7 @@ from django.utils.translation import pgettext_lazy as said
 from ...access import showing
 from ...sky import CalendarDate, ChartWords, LikeNight, NearStar, Place, turn_years
 from ...sky.tonight import direction_code
+from ...sky.vectors import runs
 
 Shown = dict[str, Any]
 
@@ -99,22 +101,9 @@ def days_after_solstice(solstice: str, days: int) -> str:
     return words % {"days": days}
 
 
-def runs(flags: Sequence[bool]) -> list[tuple[int, int]]:
-    """Where runs of true begin, and where they have ended."""
-    found: list[tuple[int, int]] = []
-    start: int | None = None
-    for at, up in enumerate([*flags, False]):
-        if up and start is None:
-            start = at
-        elif not up and start is not None:
-            found.append((start, at))
-            start = None
-    return found
-
-
 def month_runs(months: Sequence[int]) -> list[list[int]]:
     """Months (1 to 12) that follow one another, together; one that meets the year's end goes on at its beginning."""
-    held = [list(range(first + 1, last + 1)) for first, last in runs([month in months for month in range(1, 13)])]
+    held = [list(range(first + 1, last + 1)) for first, last in runs(np.isin(np.arange(1, 13), months))]
     if len(held) > 1 and held[0][0] == 1 and held[-1][-1] == 12:
         held[0] = held.pop() + held[0]
     return held

@@ -19,6 +19,7 @@ from ...access import ground
 from ...access.showing import FigureShown
 from ...sky import FigureYear, Place, SkyError, YearOfFigures, calendar_date, days_since_solstice, figure_years
 from ...sky.figureyear import PHASES
+from ...sky.vectors import runs
 from ..loading import GatedRequest
 from . import words
 from .chart import FIRST_YEAR, LAST_YEAR, OUT_OF_REACH, AtAPlace, place_asked
@@ -49,7 +50,7 @@ def _bars(year: YearOfFigures, figure: FigureYear) -> list[Shown]:
     return [
         {"x": first * night, "width": (last - first) * night, "y": lane * LANE + 1}
         for lane, flags in enumerate((figure.band.evening, figure.band.midnight, figure.band.morning))
-        for first, last in words.runs([bool(one) for one in flags])
+        for first, last in runs(flags)
     ]
 
 
