@@ -77,6 +77,13 @@ def test_wrong_numbers_are_refused_in_words(shore, client, asked, words) -> None
     assert words in read(client, **asked)
 
 
+@pytest.mark.parametrize("latitude", ["90", "-90"])
+def test_at_a_pole_nothing_is_said_to_rise(shore, client, latitude) -> None:
+    page = read(client, latitude=latitude, azimuth="53")
+    assert "At a pole nothing rises or sets along a line" in page
+    assert "Rises there" not in page
+
+
 def test_nobody_stands_at_or_looks_towards_a_place_that_is_not_met_exactly(shore, client) -> None:
     for level in (Level.NOTHING, Level.NOTICE, Level.DESCRIPTION):
         terms = decisions.Terms([Audience.objects.get(name="family")], others_see=level, notice_words="Ask.")

@@ -127,6 +127,8 @@ def read_bearing(lat_deg: float, azimuth_deg: float, altitude_deg: float = 0.0, 
     check_year(year)
     if not -90 <= lat_deg <= 90 or not -90 <= altitude_deg <= 90 or not -360 <= azimuth_deg <= 360:
         raise SkyError("A bearing needs a latitude and an altitude from -90 to 90 and an azimuth from 0 to 360.")
+    if abs(lat_deg) == 90:
+        raise SkyError("At a pole nothing rises or sets along a line: the stars go round level. Stand somewhere else.")
     true = altitude_deg - (float(refraction_of_apparent(altitude_deg)) if refraction else 0.0)
     dec = declination_deg(lat_deg, azimuth_deg, true)
     stars = sorted(_stars(dec, year, v_limit, within_deg, also), key=lambda m: (abs(m.off_deg), m.hip or 0))

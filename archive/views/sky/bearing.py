@@ -22,7 +22,7 @@ from django.views.decorators.http import require_safe
 from ...access import ground, showing
 from ...access.showing import FigureShown, Label, PlaceShown
 from ...models.tags import validate_latitude, validate_longitude
-from ...sky import Bearing, BearingMatch, load_catalogue, read_bearing
+from ...sky import Bearing, BearingMatch, SkyError, load_catalogue, read_bearing
 from ...sky.mirror import on_map
 from ..loading import GatedRequest
 from ..pages import parts
@@ -124,7 +124,12 @@ def page(request: GatedRequest) -> HttpResponse:
     given: dict[str, Any] = form.cleaned_data if form.is_valid() else {}
     line = _line(request, places, given)
     this_year = gate.moment.year
-    read = [_read(line, given, year, hips) for year in dict.fromkeys([this_year, *given.get("years", [])])]
+    read: list[Bearing] = []
+    trouble = ""
+    try:
+        read = [_read(line, given, year, hips) for year in dict.fromkeys([this_year, *given.get("years", [])])]
+    except SkyError as error:
+        trouble = str(error)
     return render(
         request,
         "sky/bearing.html",
@@ -136,6 +141,7 @@ def page(request: GatedRequest) -> HttpResponse:
             "marks": _choices([one for one in places if one != line.stand], line.mark),
             "said": _said(line),
             "read": [_told(one, figures) for one in read],
+            "trouble": trouble,
             "looked_at": _looked_at(hips),
             "dial": compass.dial(line.spot, line.azimuth_deg, _altitude(given), this_year),
             "around": compass.around(line.spot, [one for one in places if one != line.stand]),
