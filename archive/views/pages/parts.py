@@ -173,12 +173,11 @@ def item_context(request: GatedRequest, item: Item, label: Label, nav: str, list
             {"label": list_words, "url": reverse(nav)},
             {"label": label.text},
         ],
-        "actions": actions(request, item),
+        "actions": actions(request, item) + _find_actions(label),
         "notices": [{"words": said, "ask": ask} for said, ask in notices_for(request, item)],
         "is_described": label.level == Level.DESCRIPTION,
         "ask_url": ask_url(request, item),
         "is_waiting": item.is_undecided,
-        "find_url": find_url(label),
     }
 
 
@@ -186,10 +185,10 @@ def item_context(request: GatedRequest, item: Item, label: Label, nav: str, list
 AIMS = {Kind.FIGURE: "sky", Kind.PLACE: "near", Kind.PERSON: "who", Kind.TOPIC: "on"}
 
 
-def find_url(label: Label) -> str:
-    """The find page asked for all that leads to this thing, by its name; nothing for what is not asked for so."""
+def _find_actions(label: Label) -> list[Shown]:
+    """To the find page, asked for all that leads to this thing by its name; none for what is not asked for so."""
     aim = AIMS.get(Kind(label.kind))
-    return aimed_url(aim, label.text) if aim else ""
+    return [{"label": _("Find all that leads here"), "url": aimed_url(aim, label.text), "quiet": True}] if aim else []
 
 
 def aimed_url(aim: str, name: str) -> str:
