@@ -80,6 +80,7 @@ def test_transcripts_are_checked(tmp_path: Path) -> None:
     reports, code = run("transcript", "check", str(good), str(bad), str(tmp_path / "none.srt"), "--json")
     assert code == 1
     assert [[p["code"] for p in report["problems"]] for report in reports] == [[], ["unreadable-time"], ["no-file"]]
+    assert all(list(report) == ["file", "format", "cues", "problems"] for report in reports)
     assert set(reports[1]["problems"][0]) == {"line", "code", "severity", "text"}
     assert reports[1]["problems"][0]["line"] == 6
 

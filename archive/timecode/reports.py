@@ -14,11 +14,10 @@ PROBLEM_FIELDS = ("line", "code", "severity", "text")
 
 
 def transcript_report(file: str, transcript: Transcript) -> dict[str, Any]:
-    """Return a transcript as plain data: its file name, form, encoding, cues and problems."""
+    """Return a transcript as plain data: its file name, form, cues and problems."""
     return {
         "file": file,
         "format": transcript.format,
-        "encoding": transcript.encoding,
         "cues": [{name: getattr(cue, name) for name in CUE_FIELDS} for cue in transcript.cues],
         "problems": [{name: getattr(problem, name) for name in PROBLEM_FIELDS} for problem in transcript.problems],
     }
@@ -27,7 +26,7 @@ def transcript_report(file: str, transcript: Transcript) -> dict[str, Any]:
 def unreadable_report(file: str, reason: str) -> dict[str, Any]:
     """Return the report of a file that could not even be opened."""
     problem = Problem(0, "no-file", "refused", f"The file cannot be opened: {reason}. Check its name.")
-    return {"file": file, "format": None, "encoding": None, "cues": [],
+    return {"file": file, "format": None, "cues": [],
             "problems": [{name: getattr(problem, name) for name in PROBLEM_FIELDS}]}
 
 

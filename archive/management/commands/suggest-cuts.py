@@ -34,11 +34,13 @@ class Command(BaseCommand):
         try:
             data = Path(file).read_bytes()
         except (OSError, ValueError) as error:
-            raise CommandError(_("%(file)s cannot be opened: %(why)s") % {"file": file, "why": error}) from None
+            raise CommandError(_("%(file)s cannot be opened: %(why)s. Check its name.") % {
+                "file": file, "why": getattr(error, "strerror", None) or error}) from None
         transcript = read_transcript(data, Path(file).name, options["encoding"])
         refused = [problem for problem in transcript.problems if problem.severity == "refused"]
         for problem in refused:
-            self.stderr.write(_("line %(line)d: %(text)s") % {"line": problem.line, "text": problem.text})
+            where = _("line %(line)d") % {"line": problem.line} if problem.line else _("file")
+            self.stderr.write(f"{where}: {problem.text}")
         if not transcript.cues and refused:
             sys.exit(1)
         report = cuts_report(file, transcript.cues, options["segments"])

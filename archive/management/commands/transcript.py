@@ -56,25 +56,27 @@ class Command(BaseCommand):
     def _check(self, options: dict[str, Any]) -> None:
         refused = False
         for file in options["files"]:
-            report = _report(file, options["encoding"])
-            self.stdout.write(json.dumps(report, ensure_ascii=False) if options["json"] else _plain(report))
+            report, encoding = _report(file, options["encoding"])
+            self.stdout.write(json.dumps(report, ensure_ascii=False) if options["json"] else _plain(report, encoding))
             refused = refused or any(problem["severity"] == "refused" for problem in report["problems"])
         if refused:
             sys.exit(1)
 
 
-def _report(file: str, encoding: str | None) -> dict[str, Any]:
+def _report(file: str, encoding: str | None) -> tuple[dict[str, Any], str]:
+    """Return what is told of a file, and the encoding that it was read in."""
     try:
         data = Path(file).read_bytes()
     except (OSError, ValueError) as error:
-        return unreadable_report(file, getattr(error, "strerror", None) or str(error))
-    return transcript_report(file, read_transcript(data, Path(file).name, encoding))
+        return unreadable_report(file, getattr(error, "strerror", None) or str(error)), ""
+    transcript = read_transcript(data, Path(file).name, encoding)
+    return transcript_report(file, transcript), transcript.encoding
 
 
-def _plain(report: dict[str, Any]) -> str:
+def _plain(report: dict[str, Any], encoding: str) -> str:
     count = len(report["cues"])
     cues = ngettext("%(count)d cue", "%(count)d cues", count) % {"count": count}
-    lines = [f"{report['file']}: {report['format'] or '-'}, {report['encoding'] or '-'}, {cues}"]
+    lines = [f"{report['file']}: {report['format'] or '-'}, {encoding or '-'}, {cues}"]
     names = {"note": _("note"), "warning": _("warning"), "refused": _("refused")}
     lines += [f"  {_place(problem['line'])}: {names[problem['severity']]}: {problem['text']} ({problem['code']})"
               for problem in report["problems"]]
