@@ -180,6 +180,7 @@ def test_what_the_sky_cannot_give_is_refused_in_words(cast, home):
     assert "never rises at the home place" in refused([30438], "year")  # declination -53 degrees
     assert "open on no day of the year" in refused([30438], "dusk")
     assert "would never close" in refused([91262], "year")  # declination +39 degrees: seen on some part of every night
+    assert "up at every dusk" in refused([11767], "dusk")
     assert "No stars are written down" in refused([], "dusk")
     assert "not in the star list" in refused([999_999], "year")
     assert "Choose how the season goes" in refused(list(STARS), "noon")

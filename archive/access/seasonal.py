@@ -152,10 +152,13 @@ def _check_sky(rule: str, stars: tuple[int, ...], latitude_deg: float, longitude
     if not days:
         raise ValidationError({"figure": _("By this rule the season would be open on no day of the year.")})
     if len(days) >= 365:
-        raise ValidationError(
-            {"figure": _("By this rule the season would never close: the figure is seen at the home place on some part "
-                         "of every night.")}
+        always = (
+            _("By this rule the season would never close: the figure is up at every dusk at the home place.")
+            if rule == SkyRule.DUSK
+            else _("By this rule the season would never close: the figure is seen at the home place on some part of "
+                   "every night.")
         )
+        raise ValidationError({"figure": always})
 
 
 def _make(by: Account, row: Season) -> Season:
