@@ -187,33 +187,26 @@ def ascending(found: Iterable[int]) -> Numbers:
 
 def rules(conditions: QuerySet[Condition]) -> tuple[Rule, ...]:
     """These conditions, read as plain columns: as objects, thousands of them cost ten times as much."""
-    rows = list(conditions.values_list("pk", "season_id", "starts_at", "ends_at", "others_see", "source"))
-    named = _audiences_named([number for number, *_ in rows])
-    wanted = {season for _, season, *_ in rows} - {None}
+    rows: dict[int, tuple[Any, ...]] = {}
+    named: dict[int, list[int]] = {}
+    columns = ("pk", "audiences", "season_id", "starts_at", "ends_at", "others_see", "source")
+    for number, audience, *row in conditions.values_list(*columns):  # a row for each audience, or one without
+        rows[number] = tuple(row)
+        named.setdefault(number, []).append(audience)
+    wanted = {season for season, *_ in rows.values()} - {None}
     held = {season.pk: seasons.of(season) for season in Season.objects.filter(pk__in=wanted)} if wanted else {}
     return tuple(
         Rule(
             number=number,
-            audiences=frozenset(named.get(number, ())),
+            audiences=frozenset(named[number]) - {None},
             season=held[season] if season is not None else None,
             starts_at=starts_at,
             ends_at=ends_at,
             others_see=others_see,
             from_consent=source == Source.CONSENT,
         )
-        for number, season, starts_at, ends_at, others_see, source in rows
+        for number, (season, starts_at, ends_at, others_see, source) in rows.items()
     )
-
-
-def _audiences_named(conditions: list[int]) -> dict[int, list[int]]:
-    """The audiences that each of these conditions names; where they are many, the whole table is read."""
-    if not conditions:
-        return {}
-    rows = Condition.audiences.through.objects.values_list("condition_id", "audience_id")
-    found: dict[int, list[int]] = {}
-    for condition, audience in rows if len(conditions) > 100 else rows.filter(condition__in=conditions):
-        found.setdefault(condition, []).append(audience)
-    return found
 
 
 class Listed(Aggregate):
