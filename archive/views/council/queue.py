@@ -91,6 +91,9 @@ def _by(request: GatedRequest) -> Label | None:
 
 
 def _kinds(counts: dict[str, int], chosen: str) -> list[Shown]:
+    """What the list can be narrowed to, where there is a choice."""
+    if len(counts) < 2 and not chosen:
+        return []
     here = reverse("council")
     found = [{"label": _("everything"), "count": sum(counts.values()), "url": here, "chosen": not chosen}]
     found += [
