@@ -14,7 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from ..media.errors import MediaError
-from ..media.files import Received, blocks_of, receive, sha256_file, storage_error
+from ..media.files import Received, blocks_of, receive, sha256_file, storage_error, sync_folder
 from ..media.probe import MediaFacts, check_name_matches, probe
 from ..models import (
     Account,
@@ -402,13 +402,3 @@ def _link(received: Received, path: Path) -> None:
         if sha256_file(path) != received.sha256:
             path.unlink()
             os.link(received.path, path)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make a new name in this folder outlive a power cut (POSIX: the folder is a file of its own)."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-

@@ -169,7 +169,7 @@ def refresh_condition(condition: Condition) -> int:
     stored = set(Reach.ungated.filter(condition=condition).values_list("item_id", flat=True))
     missing, extra = wanted - stored, stored - wanted
     _add(condition, sorted(missing))
-    for part in _batches(sorted(extra)):
+    for part in batches(sorted(extra)):
         Reach.ungated.filter(condition=condition, item__in=part).delete()
     return len(missing) + len(extra)
 
@@ -187,7 +187,8 @@ def _add(condition: Condition, numbers: list[int]) -> None:
         )
 
 
-def _batches(numbers: list[int], size: int = 5000) -> list[list[int]]:
+def batches(numbers: list[int], size: int = 5000) -> list[list[int]]:
+    """So many at a time: a database takes no query with a hundred thousand numbers in it."""
     return [numbers[at : at + size] for at in range(0, len(numbers), size)]
 
 

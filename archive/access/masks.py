@@ -17,7 +17,7 @@ from functools import cached_property, lru_cache
 from django.utils import translation
 
 from ..models import Name, Rest
-from ..timecode.folding import fold, fold_letters
+from ..timecode.folding import fold, fold_letters, past_marks
 
 POSSESSIVE = re.compile(r"['’][sS](?![^\W_])")
 
@@ -127,24 +127,18 @@ def _whole(
     """The stretch of the text as written, if whole words stand there."""
     if start > 0 and _is_letter(folded[start - 1]):
         return None
-    first, last = came_from[start], _past_marks(text, came_from[end - 1] + 1)
+    first, last = came_from[start], past_marks(text, came_from[end - 1] + 1)
     if end < len(folded) and _is_letter(folded[end]) and not POSSESSIVE.match(text, last):
         if not goes_on:
             return None
         while end < len(folded) and _is_letter(folded[end]):
             end += 1
-        last = _past_marks(text, came_from[end - 1] + 1)
+        last = past_marks(text, came_from[end - 1] + 1)
     return Hit(first, last, rule)
 
 
 def _is_letter(letter: str) -> bool:
     return letter.isalnum() or unicodedata.category(letter)[0] == "M"
-
-
-def _past_marks(text: str, end: int) -> int:
-    while end < len(text) and unicodedata.category(text[end])[0] == "M":
-        end += 1
-    return end
 
 
 @lru_cache(maxsize=4096)

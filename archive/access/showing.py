@@ -33,6 +33,7 @@ from ..models import (
 )
 from ..timecode.folding import fold
 from .cells import cell_of
+from .closure import batches
 from .gate import Gate
 from .masks import Mask, RestRule
 from .spans import clip, merge, overlaps
@@ -188,7 +189,7 @@ def house() -> House:
 def labels(gate: Gate, numbers: Iterable[int], at_least: Level = Level.DESCRIPTION) -> dict[int, Label]:
     """A label for each of the items that is met; the others are missing from the answer."""
     met = sorted({number for number in numbers if gate.meets(number, at_least)})
-    items = [item for part in _parts(met) for item in Item.ungated.filter(pk__in=part)]
+    items = [item for part in batches(met) for item in Item.ungated.filter(pk__in=part)]
     titles = _titles(items)
     names = _names(met)
     spoken = house().language
@@ -217,10 +218,6 @@ def label(gate: Gate, number: int) -> Label | None:
     return labels(gate, [number]).get(number)
 
 
-def _parts(numbers: list[int], size: int = 5000) -> list[list[int]]:
-    return [numbers[at : at + size] for at in range(0, len(numbers), size)]
-
-
 def _titles(items: list[Item]) -> dict[int, tuple[str, str]]:
     """Title and its language, for kinds that carry a title of their own."""
     found: dict[int, tuple[str, str]] = {}
@@ -232,14 +229,14 @@ def _titles(items: list[Item]) -> dict[int, tuple[str, str]]:
         (Kind.LAYER, Layer, "title"),
     ):
         numbers = [item.pk for item in items if item.kind == kind]
-        for part in _parts(numbers):
+        for part in batches(numbers):
             found.update({pk: (text, "") for pk, text in model.ungated.filter(pk__in=part).values_list("pk", column)})
     return found
 
 
 def _names(numbers: list[int]) -> dict[int, list[Name]]:
     found: dict[int, list[Name]] = {}
-    for part in _parts(numbers):
+    for part in batches(numbers):
         for name in Name.ungated.filter(item__in=part).order_by("item_id", "-is_preferred", "position", "pk"):
             found.setdefault(name.item_id, []).append(name)
     return found
@@ -333,7 +330,7 @@ def notices(gate: Gate, number: int) -> list[Notice]:
 def segment_cards(gate: Gate, numbers: Iterable[int]) -> list[SegmentCard]:
     """Cards in the order given, of the segments that are met."""
     wanted = gate.keep(numbers)
-    rows = {row.pk: row for part in _parts(wanted) for row in Segment.ungated.filter(pk__in=part)}
+    rows = {row.pk: row for part in batches(wanted) for row in Segment.ungated.filter(pk__in=part)}
     joined = _joined(wanted)
     recordings = {row.recording_id for row in rows.values()}
     named = labels(gate, [*wanted, *recordings, *(other for ends in joined.values() for _, other in ends)])
@@ -358,7 +355,7 @@ def _cautions(named: dict[int, Label]) -> dict[int, str]:
 
 def _joined(segments: list[int]) -> dict[int, list[tuple[str, int]]]:
     found: dict[int, list[tuple[str, int]]] = {}
-    for part in _parts(segments):
+    for part in batches(segments):
         for tie in Tie.ungated.filter(source__in=part):
             found.setdefault(tie.source_id, []).append((tie.kind, tie.target_id))
         for segment, topic in TopicTie.ungated.filter(content_object__in=part).values_list(
@@ -535,7 +532,7 @@ def place(gate: Gate, row: Place) -> PlaceShown:
 def places(gate: Gate, numbers: Iterable[int]) -> list[PlaceShown]:
     wanted = gate.keep(numbers)
     named = labels(gate, wanted)
-    rows = {row.pk: row for part in _parts(wanted) for row in Place.ungated.filter(pk__in=part)}
+    rows = {row.pk: row for part in batches(wanted) for row in Place.ungated.filter(pk__in=part)}
     shown = [_place(gate, rows[number], named[number]) for number in wanted if number in rows]
     return sorted(shown, key=lambda one: (one.label.text.casefold(), one.label.ref))
 

@@ -56,10 +56,10 @@ def _settle(file: IO[bytes], path: Path, durable: bool = True) -> None:
         os.fsync(file.fileno())
     os.replace(file.name, path)
     if durable:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make a rename in this folder outlive a power cut (POSIX: the folder is a file of its own)."""
     handle = os.open(folder, os.O_RDONLY)
     try:

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Container
 from dataclasses import dataclass
 
-from ..timecode.folding import fold, fold_letters
+from ..timecode.folding import fold, fold_letters, past_marks
 
 # Marks that folding leaves (vowel signs of many scripts) are parts of words, though not letters to `re`.
 MARKS = "".join(chr(code) for code in range(0x300, 0x20000) if unicodedata.category(chr(code))[0] == "M")
@@ -51,7 +51,7 @@ def _spans(text: str, wanted: Container[str]) -> list[tuple[int, int]]:
     found = []
     for match in WORD.finditer(folded):
         if match.group()[:LONGEST_WORD] in wanted:
-            found.append((came_from[match.start()], _past_marks(text, came_from[match.end() - 1] + 1)))
+            found.append((came_from[match.start()], past_marks(text, came_from[match.end() - 1] + 1)))
     return found
 
 
@@ -60,13 +60,6 @@ def _folded_with_sources(text: str) -> tuple[str, list[int]]:
     parts = fold_letters(text)
     came_from = [offset for offset, part in enumerate(parts) for _ in part]
     return "".join(parts), came_from
-
-
-def _past_marks(text: str, end: int) -> int:
-    """The offset after the marks that belong to the last letter, which folding may have taken away."""
-    while end < len(text) and unicodedata.category(text[end])[0] == "M":
-        end += 1
-    return end
 
 
 def _window(text: str, spans: list[tuple[int, int]]) -> tuple[int, int]:

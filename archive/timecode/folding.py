@@ -38,6 +38,13 @@ def fold_letters(text: str) -> list[str]:
     return [_known(letter) for letter in text]
 
 
+def past_marks(text: str, end: int) -> int:
+    """The offset after the marks that belong to the last letter, which folding may have taken away."""
+    while end < len(text) and unicodedata.category(text[end])[0] == "M":
+        end += 1
+    return end
+
+
 def _known(letter: str) -> str:
     folded = _CACHE.get(letter)
     if folded is None:

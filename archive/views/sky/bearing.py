@@ -93,6 +93,11 @@ class BearingForm(forms.Form):
             raise forms.ValidationError(_("Write up to six years from −10000 to 10000, with spaces between."))
         return [int(word) for word in dict.fromkeys(words)]
 
+    def clean(self) -> None:
+        empty = [name for name in ("to_latitude", "to_longitude") if self.cleaned_data.get(name) is None]
+        if len(empty) == 1 and empty[0] not in self.errors:
+            self.add_error(empty[0], _("Give both latitude and longitude, or neither."))
+
 
 def _is_year(word: str) -> bool:
     digits = word.removeprefix("-")

@@ -27,9 +27,10 @@ FARTHEST_KM = 100.0
 LETTERS = ((0, gettext_lazy("N")), (90, gettext_lazy("E")), (180, gettext_lazy("S")), (270, gettext_lazy("W")))
 
 
-def point(azimuth_deg: float, radius: float) -> Shown:
+def point(azimuth_deg: float, radius: float, middle: float = MIDDLE) -> Shown:
+    """North up and east to the right, as on a map: a compass lies on the ground."""
     turn = radians(azimuth_deg)
-    return {"x": MIDDLE + radius * sin(turn), "y": MIDDLE - radius * cos(turn)}
+    return {"x": middle + radius * sin(turn), "y": middle - radius * cos(turn)}
 
 
 def dial(spot: tuple[float, float], azimuth_deg: float, altitude_deg: float, year: int) -> Shown:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from math import cos, radians, sin
 
 from django.urls import reverse
 from django.utils.formats import date_format
@@ -17,7 +16,7 @@ from django.utils.translation import gettext as _
 from ...access import showing
 from ...sky import Place, SkyError, load_catalogue, rise_azimuth_deg, star_phases, star_places, year_bands
 from ...sky.vectors import Flags, runs
-from . import wobble, words
+from . import compass, wobble, words
 from .words import MONTHS, Shown
 
 MOST_STARS = 12  # of a figure with more, the brightest are told of
@@ -97,9 +96,7 @@ def _year(hips: Sequence[int], place: Place, year: int) -> Shown:
 
 
 def _point(azimuth_deg: float, radius: float) -> Shown:
-    """North up and east to the right, as on a map: the rose lies on the ground."""
-    turn = radians(azimuth_deg)
-    return {"x": ROSE_MIDDLE + radius * sin(turn), "y": ROSE_MIDDLE - radius * cos(turn)}
+    return compass.point(azimuth_deg, radius, ROSE_MIDDLE)
 
 
 def _crossings(hips: Sequence[int], place: Place, year: int) -> list[Shown]:
