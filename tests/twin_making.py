@@ -221,7 +221,7 @@ class Maker:
         """The master: a tone of its own in every stretch. In a twin, silent where things are missing.
 
         Where the gate will close anyway, because what is closed stands in the twin as well, the twin's master holds
-        another sound; where the whole is not offered, all but the clips does, and it has another length.
+        another sound; where the whole is not offered to the viewer, all but the clips does, and it has another length.
         """
         pcm = tones(self.plan, thing.key)
         if self.view.is_whole:
@@ -229,7 +229,7 @@ class Maker:
         other = self.plan.stretches(
             thing.key, lambda part: part.key in self.view.stays and not self.view.is_open(part)
         )
-        is_longer = not self.view.is_open(thing) or thing.offering == "clips"
+        is_longer = thing.key not in self.view.heard_whole
         if is_longer:
             opened = self.plan.stretches(thing.key, lambda part: part.kind == "segment" and self.view.is_open(part))
             other = merge([*other, *complement(opened, thing.end_ms)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from unittest import mock
@@ -98,6 +98,7 @@ class View:
     rests: tuple[Resting, ...] = ()  # the names at rest at the moment
     plan: Plan = PLAN
     is_whole: bool = False
+    heard_whole: frozenset[str] = frozenset()  # recordings offered to the viewer from end to end
 
     @cached_property
     def stays(self) -> set[str]:
@@ -147,14 +148,17 @@ class Archive:
 
     def view(self, viewer: str) -> View:
         gate = self.gate(viewer)
-        closed = {  # of each recording that the viewer meets in full or as a description: what is closed in it
-            key: gate.closed_stretches(Recording.ungated.get(pk=number))
-            for key, number in self.numbers.items()
-            if kind_of(key) == "recording"
+        recordings = {
+            key: Recording.ungated.get(pk=number) for key, number in self.numbers.items() if kind_of(key) == "recording"
         }
-        rests = tuple(one for one in self.plan.rests if runs_at(one, self.plan.moment))
-        view = View(self.levels(viewer), closed, (), rests, self.plan)
-        return View(view.levels, closed, self._carried(view), rests, self.plan)
+        view = View(
+            self.levels(viewer),
+            {key: gate.closed_stretches(row) for key, row in recordings.items()},
+            rests=tuple(one for one in self.plan.rests if runs_at(one, self.plan.moment)),
+            plan=self.plan,
+            heard_whole=frozenset(key for key, row in recordings.items() if gate.hears_whole(row)),
+        )
+        return replace(view, carried=self._carried(view))
 
     def _carried(self, view: View) -> tuple[Carried, ...]:
         """Every condition on what is gone, by what it reaches of what stays."""
