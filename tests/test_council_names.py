@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from archive.access import bringing, decisions, found, founding, indexing, making, masks, resting, showing, writing
 from archive.access.gate import Gate
-from archive.models import LedgerRow, Level, Name, Person, Recording, Rest, Segment
+from archive.models import LedgerRow, Level, Name, Person, Recording, Rest, Segment, Transcript
 
 from .conftest import LONG_AGO, bring, open_up, segment
 
@@ -115,6 +115,25 @@ def test_the_name_stands_on_no_page_and_old_links_still_lead_there(cast, client,
             for name in (NAME, "Pelluk", "Yangil", "Yáŋil"):
                 assert name not in answer.content.decode(), (who, page)
     assert INSTEAD in client.get(reverse("person", args=[world["person"].ref])).content.decode()
+
+
+def test_no_page_of_the_desk_says_the_name(cast, client, world):
+    """Pages of a part, a transcript and a closed span also name the recording that they lie in."""
+    recording, part = world["recording"], world["part"]
+    decisions.entrust(cast["council"], cast["archivist"], recording, "", LONG_AGO)
+    let_rest(cast, world["person"])
+    client.force_login(cast["archivist"])
+    transcript = Transcript.ungated.get(recording=recording)
+    addresses = [
+        *(reverse(name, args=[recording.ref]) for name in (
+            "desk_recording", "edit_recording", "cut", "close_seconds", "add_transcript", "ask_recording")),
+        *(reverse(name, args=[part.ref]) for name in ("edit_segment", "remove_segment", "ask_segment")),
+        *(reverse(name, args=[transcript.ref]) for name in ("correct_words", "versions", "names_heard")),
+        reverse("desk"),
+    ]
+    pages = {address: client.get(address).content.decode() for address in addresses}
+    assert sum(INSTEAD in page or OWN in page for page in pages.values()) > 8
+    assert not [address for address, page in pages.items() if "Pellúk" in page or "Yangil" in page]
 
 
 def test_captions_and_the_speaker_of_a_line_say_it_otherwise(cast, world):

@@ -78,10 +78,15 @@ class RestShown:
 
 
 def masked(gate: Gate, item: Gated) -> Gated:
-    """The fetched row with the names at rest replaced in its texts. It is for showing: never save it."""
+    """The fetched row with the names at rest replaced in its texts, and in those of the recording it lies in.
+
+    It is for showing: never save it.
+    """
     if gate.mask.rules:
         for name in TEXTS.get(type(item), ()):
             setattr(item, name, gate.mask.text(getattr(item, name)))
+        if isinstance(item, Segment | ClosedSpan):
+            item.recording = masked(gate, item.recording)
     return item
 
 

@@ -15,7 +15,7 @@ from ..models import Recording, Transcript
 from ..timecode import cues as plain
 from ..timecode.folding import fold
 from ..timecode.writers import Written, write_srt, write_vtt
-from . import desk, ledger, revisions, showing
+from . import desk, ledger, resting, revisions, showing
 from .gate import Gate, NotMet
 from .revisions import Correction, Difference, Line, Lines, Version
 
@@ -39,6 +39,7 @@ def fetch(gate: Gate, ref: str) -> Transcript:
     if found is None or not desk.hears_all(gate, gate.fetch(Recording, found.recording.ref)):
         raise NotMet(ref)
     transcript: Transcript = found
+    transcript.recording = resting.masked(gate, transcript.recording)
     return transcript
 
 

@@ -225,7 +225,7 @@ def _taken_in(request: GatedRequest, form: BringForm, transcripts: Sequence[Tran
         ),
     )
     words = _("“%(title)s” is kept, byte for byte. It is closed and waits for the council.")
-    messages.success(request, words % {"title": brought.recording.title})
+    messages.success(request, request.gate.mask.text(words % {"title": brought.recording.title}))
     if brought.problems:
         messages.warning(request, _("Some lines of the transcripts want a look. They are listed below."))
     return redirect("desk_recording", ref=brought.recording.ref)

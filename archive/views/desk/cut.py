@@ -171,7 +171,7 @@ def cut(request: GatedRequest, ref: str) -> HttpResponse:
             made = making.add_segment(request.gate, row, form.written())
             drafts.without_piece(request.gate, row, request.POST.get("piece", ""))
             words = _("“%(title)s” is cut: %(start)s to %(end)s.")
-            messages.success(request, words % _stretch_words(made))
+            messages.success(request, request.gate.mask.text(words % _stretch_words(made)))
             return redirect("cut", ref=ref)
         except ValidationError as error:
             add_errors(form, error)
@@ -291,7 +291,8 @@ def edit_segment(request: GatedRequest, ref: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             making.change_segment(request.gate, row, form.written(), form.cleaned_data["version"] or 0)
-            messages.success(request, _("“%(title)s” is saved.") % {"title": form.cleaned_data["title"]})
+            words = _("“%(title)s” is saved.") % {"title": form.cleaned_data["title"]}
+            messages.success(request, request.gate.mask.text(words))
             return redirect("cut", ref=recording.ref)
         except Overtaken as error:
             saved_by = str(error.by) if error.by else ""
