@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -344,3 +346,12 @@ def test_two_people_editing_a_place_are_told(at_desk, cast) -> None:
     assert "archivist saved this while you were writing" in text
     assert all(words in text for words in ("theirs", "mine", "The Head (en)", "Head (en)"))
     assert Place.ungated.get().about == "theirs"
+
+
+def test_what_is_needed_is_not_said_to_be_optional(at_desk, recording) -> None:
+    optional = re.compile(r'<label for="id_(\w+)">[^<]*<span class="optional">')
+    for address, needed in ((reverse("bring"), {"audio", "title"}),
+                            (reverse("close_seconds", args=[recording.ref]), {"start", "end", "reason"})):
+        page = at_desk.get(address).content.decode()
+        assert not needed & set(optional.findall(page))
+        assert all(f'id="id_{name}"' in page for name in needed)

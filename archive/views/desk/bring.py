@@ -30,7 +30,7 @@ from ..loading import GatedRequest, fetch, for_role
 from ..pages.parts import Shown
 from . import conflicts
 from .drawing import crumbs, draw, posted, problem_rows
-from .fields import AsksForNames, NamesField
+from .fields import AsksForNames, NamesField, SoundField
 from .uploading import PIECE_BYTES
 
 TRANSCRIPTS_AT_ONCE = 3
@@ -96,11 +96,8 @@ class AboutForm(AsksForNames):
 class BringForm(AboutForm):
     """The sound comes as a file with the form, or has arrived before as an upload (`kept`)."""
 
-    audio = forms.FileField(
+    audio = SoundField(
         label=gettext_lazy("Sound or film"),
-        required=False,
-        max_length=255,
-        allow_empty_file=True,
         help_text=gettext_lazy(
             "WAV, FLAC, MP3, M4A, Ogg, Opus, or a film with sound. It is kept as it is, byte for byte, and never "
             "served; what is heard is made from it."

@@ -160,11 +160,28 @@ class AsksForNames(forms.Form):
                 )
 
 
+# --- files ---
+
+
+class SoundField(forms.FileField):
+    """A file that is needed, but may have arrived before the form; the form says so when neither is there."""
+
+    comes_otherwise = True
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_length=255, required=False, allow_empty_file=True, **kwargs)
+
+
 # --- times ---
 
 
 class TimeField(forms.CharField):
-    """A time or a Media Fragment, kept as text until the form knows the frame rate."""
+    """A time or a Media Fragment, kept as text until the form knows the frame rate.
+
+    It may be empty only where it comes another way: with the other end of a link, or from ticked lines.
+    """
+
+    comes_otherwise = True
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_length=200, required=False, **kwargs)
