@@ -130,6 +130,28 @@ def test_a_line_to_anywhere_on_the_map_tells_no_more_than_was_pressed(visit, isl
     assert "Dark Spring" not in page.locator("#bearing-said").inner_text()
 
 
+FREE = """() => {
+    const under = (x, y) => document.elementFromPoint(x, y);
+    for (let y = innerHeight / 2; y < innerHeight - 120; y += 15)
+        for (let x = innerWidth / 3; x < innerWidth - 60; x += 15)
+            if (under(x, y).closest(".leaflet-map-pane, .folium-map") && !under(x, y).closest(".place-mark"))
+                return {x, y};
+}"""
+
+
+@pytest.mark.parametrize("on", [PHONE, None], ids=["phone", "desktop"])
+def test_a_press_on_the_ground_leads_to_what_is_told_near(visit, island, on):
+    page = visit(reverse("map"), **({"on": on} if on else {}))
+    frame = frame_of(page)
+    frame.locator(".folium-map").click(position=frame.evaluate(FREE))
+    links = frame.locator(".place-list a")
+    links.first.wait_for()
+    assert links.all_inner_texts() == [f"Told within {km} km of here" for km in (2, 5, 20)]
+    links.last.press("Enter")
+    page.get_by_text("Of the cove").first.wait_for()
+    assert "/find/?q=near" in page.url
+
+
 @pytest.mark.parametrize("on", [PHONE, None], ids=["phone", "desktop"])
 def test_the_map_reads_well(visit, island, on):
     page = visit(reverse("map"), **({"on": on} if on else {}))

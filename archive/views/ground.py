@@ -116,6 +116,7 @@ def map_frame(request: GatedRequest) -> HttpResponse:
     options = {
         "places": reverse("map_places") + query,
         "place": reverse("map_place", args=["REF"]) + query,
+        "find": reverse("find"),
         "layers": [
             {"title": one.label.text, "url": reverse("layer_geojson", args=[one.label.ref])}
             for one in layers.layers(request.gate, Level.OPEN)
@@ -129,6 +130,7 @@ def map_frame(request: GatedRequest) -> HttpResponse:
             "many": _("%d places"),
             "told": _("told of: %d"),
             "layers": _("Layers"),
+            "near": _("Told within %d km of here"),
             "area": _("shown as an area"),
             "wait": _("One moment …"),
             "fail": _("That could not be loaded. The list beside the map says the same."),

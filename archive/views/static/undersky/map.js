@@ -4,8 +4,8 @@
    on the screen than a finger needs. Marks are buttons (tab key, Enter), in the order of the places' names. Colours
    come from map.css, so that a change of scheme needs no drawing anew.
 
-   options: places (address of the columns, archive/maps/frame.py), place (address of one, with REF in it), layers,
-   bearings (see map_line.js), words. */
+   options: places (address of the columns, archive/maps/frame.py), place (address of one, with REF in it), find (address
+   of the find page), layers, bearings (see map_line.js), words. */
 (function () {
   "use strict";
 
@@ -15,6 +15,7 @@
   const CLOSEST_ZOOM = 15;
   const LISTED = 40;
   const MOST_NORTH = 85; // degrees: a Mercator map goes no farther; what lies beyond is marked at its edge
+  const NEAR_KM = [2, 5, 20];
 
   /* ---------- plain functions ---------- */
 
@@ -273,6 +274,22 @@
     list.querySelector("button").focus({ preventScroll: true });
   };
 
+  /** A press on the ground between the marks: what is told near there is a search away. */
+  Places.prototype.askNear = function (pressed) {
+    const options = this.options;
+    const at = pressed.wrap();
+    const spot = [Math.max(-90, Math.min(90, at.lat)), at.lng].map(function (degrees) {
+      return degrees.toFixed(4);
+    });
+    const list = element("ul", "place-list");
+    NEAR_KM.forEach(function (km) {
+      const link = element("a", "", options.words.near.replace("%d", String(km)));
+      link.href = options.find + "?q=" + encodeURIComponent("near:" + spot.join(",") + "," + km + "km");
+      list.appendChild(element("li")).appendChild(link);
+    });
+    this.popup.setLatLng(pressed).setContent(list).openOn(this.map);
+  };
+
   /** Bring a place into view and open it: the list beside the map asks for it. */
   Places.prototype.show = function (ref) {
     const row = this.rows.find(function (each) {
@@ -326,6 +343,9 @@
   window.underskyPlaces = function (map, options) {
     const places = new Places(map, options);
     places.line = window.underskyLine(map, options);
+    map.on("click", function (event) {
+      if (!places.line.take(event.latlng, "")) places.askNear(event.latlng);
+    });
     places.load();
     drawLayers(map, options);
     window.addEventListener("message", function (event) {

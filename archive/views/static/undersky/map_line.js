@@ -1,8 +1,8 @@
 /* A line drawn on the map, to ask what rises or sets along it. Two presses make it: where somebody stands, and what they
    look towards; a mark of a place will do for either, by key too. The page of bearings works everything out.
 
-   underskyLine(map, options) gives {take(at, ref)}, which marks ask before they open: true where the press was a part
-   of the line. options: bearings (address of that page), words. */
+   underskyLine(map, options) gives {take(at, ref)}, which every press asks before it opens anything: true where it was a
+   part of the line. options: bearings (address of that page), words. */
 (function () {
   "use strict";
 
@@ -25,9 +25,6 @@
       return self.panel();
     };
     control.addTo(map);
-    map.on("click", function (event) {
-      self.take(event.latlng, "");
-    });
     map.on("mousemove", function (event) {
       if (self.isOn && self.ends.length === 1) self.drawn.setLatLngs([self.ends[0].at, event.latlng]);
     });
