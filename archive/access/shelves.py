@@ -106,10 +106,13 @@ def postings(of_edition: int, word: bytes, after: bytes | None, first: int, fina
     return rows
 
 
-def words(of_edition: int) -> list[bytes]:
-    """Every word of an edition, ascending."""
+def words(of_edition: int, first: int, final: int) -> list[bytes]:
+    """Every word of the sheets from first to final, ascending."""
     with connection.cursor() as cursor:
-        cursor.execute("SELECT DISTINCT word FROM archive_posting WHERE edition = %s ORDER BY word", [of_edition])
+        cursor.execute(
+            "SELECT DISTINCT word FROM archive_posting WHERE edition = %s AND sheet BETWEEN %s AND %s ORDER BY word",
+            [of_edition, first, final],
+        )
         return [bytes(row[0]) for row in cursor.fetchall()]
 
 

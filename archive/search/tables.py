@@ -60,8 +60,9 @@ class TablePiece:
         return self._standings(word, False)[1]
 
     def vocabulary(self) -> list[str]:
-        """Every word of the edition: of more sheets than these, which does no harm where words are only looked up."""
-        return [word.decode("utf-8", "replace") for word in shelves.words(self.edition)]
+        """Every word, ascending by its bytes."""
+        found = shelves.words(self.edition, int(self.numbers[0]), int(self.numbers[-1]))
+        return [word.decode("utf-8", "replace") for word in found]
 
     @cached_property
     def _begins(self) -> Numbers:
