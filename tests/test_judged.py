@@ -6,7 +6,7 @@ import pytest
 
 from archive.access.gate import Gate
 from archive.management.bench import _judged, judged
-from archive.search import finding, heard, index, query
+from archive.search import finding, index, query, sounding
 from archive.search.finding import Wanted
 
 from .conftest import bring, open_up, segment
@@ -63,4 +63,4 @@ def test_hidden_lines_are_not_heard(cast, tmp_path, instead):
 )
 def test_any_name_is_listened_for(world, text):  # noqa: F811
     assert finding.find(Gate(None), Wanted(query.read(text))).total == 0
-    assert heard.alike(["ab", "mp"], ["ab", "kl"]) == [1, 0]
+    assert sounding.alike(["ab", "mp"], ["ab", "kl"]) == [1, 0]

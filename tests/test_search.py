@@ -117,7 +117,7 @@ def test_words_phrases_and_exclusion():
     asked = read('goat “the gate” -tongs by:"Maꞌel Tavëlin" AT: kiln')
     assert set(asked.clauses) == {
         Clause("", ("goat",)),
-        Clause("", ("the", "gate")),
+        Clause("", ("the", "gate"), is_exact=True),
         Clause("", ("tongs",), True),
         Clause("by", ("mael", "tavelin")),
         Clause("at", ("kiln",)),
@@ -768,6 +768,25 @@ def piece_places(piece, word: str) -> list[tuple[int, int]]:
         before = int(piece["words"][piece["first_atom"][sheet] : atom].sum())
         found.append((sheet, before + at))
     return found
+
+
+def test_a_piece_knows_its_own_words_and_no_others(cast, tmp_path):
+    """On either engine: every word it names stands in it, and every word of its texts is named."""
+    recording = bring(None, tmp_path, "A talk of kilns")
+    said(recording, [(0, 900, "the Aḍëtiꞌo kiln"), (1000, 1900, "שלום kiln")])
+    engine.rebuild()
+    first = engine.current()
+    assert [piece.vocabulary() for piece in first.pieces] == [sorted(["a", "adetio", "kiln", "kilns", "of", "talk",
+                                                                      "the", "שלום"], key=str.encode)]
+    segment(recording, 0, 1000, "Added kiln")
+    stock = engine.current()
+    added = [piece for piece in stock.pieces if piece.name not in {old.name for old in first.pieces}]
+    assert "added" in {word for piece in added for word in piece.vocabulary()}
+    for piece in stock.pieces:
+        words = piece.vocabulary()
+        assert words == sorted(set(words), key=str.encode)
+        assert all(len(piece.atoms_holding(word)) for word in words)
+        assert sum(len(piece.atoms_holding(word)) for word in words) == int(piece["words"].sum())
 
 
 @only_files

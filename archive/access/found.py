@@ -79,6 +79,20 @@ def names(standing: judging.Policy) -> tuple[Spelled, ...]:
     return held[1]
 
 
+_by_number: tuple[tuple[Spelled, ...], dict[int, list[Spelled]]] | None = None
+
+
+def spelled(gate: Gate, numbers: Iterable[int]) -> list[Spelled]:
+    """Every name of these things, as far as they are met."""
+    global _by_number
+    standing, held = names(gate.policy), _by_number
+    if held is None or held[0] is not standing:
+        held = _by_number = (standing, {})
+        for name in standing:
+            held[1].setdefault(name.number, []).append(name)
+    return [name for number in dict.fromkeys(numbers) for name in held[1].get(number, ()) if is_met(gate, name)]
+
+
 def is_met(gate: Gate, name: Spelled) -> bool:
     return gate.meets(name.number, Level.DESCRIPTION)
 

@@ -29,7 +29,7 @@ ASKED, HOLDS, PART, WHOLE, OVERLAPS, MIRRORS, LEARNED, WITHIN = (
 )
 ROLES = (ASKED, HOLDS, PART, WHOLE, OVERLAPS, MIRRORS, LEARNED, WITHIN)
 # Ways that are no tie.
-IN_WORDS, HEARD_AS = "in_words", "heard_as"
+IN_WORDS, HEARD_AS, CALLED = "in_words", "heard_as", "called"
 
 Standing = Callable[[Clause], tuple[Numbers, NDArray[np.float64]]]
 
@@ -113,6 +113,18 @@ class Aim:
             is_said = document in self.said_in and not instead
             return [Reached(IN_WORDS)] if is_said else list(dict.fromkeys(instead))
         return sorted(found, key=lambda one: (ROLES.index(one.role.role), -one.role.amount, one.way, one.thing))
+
+
+@dataclass(frozen=True, eq=False)
+class Likewise:
+    """What answers a plain word without holding it (archive.search.likewise): the documents, ascending; the atoms that
+    say so, ascending; by document what is said instead, where that led to it; and which words of it are to be marked.
+    """
+
+    documents: Numbers
+    atoms: Numbers
+    ways: dict[int, tuple[Reached, ...]]
+    words: frozenset[str]
 
 
 def meet(ask: Ask, clause: Clause) -> Aim:

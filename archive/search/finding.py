@@ -8,6 +8,7 @@ thing takes the way with it.
 from __future__ import annotations
 
 import functools
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.layout import Flags, Numbers
-from . import aims, counting, engine, meeting, ranking
+from . import aims, counting, engine, likewise, meeting, ranking
 from .aims import Aim, Ask, Reached, Role
 from .counting import FIT
 from .meeting import ALONG, Met, tied
@@ -25,6 +26,7 @@ from .sight import Sight, sight_of
 from .stock import Damaged
 
 TIED, ONLY_WORDS = "tied", "words"
+AS_TYPED, LIKEWISE = "typed", "likewise"
 MOST_THINGS = 12
 
 
@@ -32,8 +34,9 @@ MOST_THINGS = 12
 class Wanted:
     """What is asked: the query, and what narrows it. `things` are item numbers, all of which must be tied.
 
-    `how`: only passages that are tied to what an aim asks for, or only those that speak of it in words. `unknown`: one
-    of the narrowings leads nowhere for this viewer, so nothing can answer. `without`: item numbers to leave out.
+    `how`: only passages that are tied to what an aim asks for, or only those that speak of it in words; only those that
+    hold the words as they were typed, or only those that answer likewise. `unknown`: one of the narrowings leads
+    nowhere for this viewer, so nothing can answer. `without`: item numbers to leave out.
     """
 
     query: Query
@@ -112,8 +115,14 @@ def find(gate: Gate, wanted: Wanted, page: int = 1, size: int = 20) -> Found:
         hows=[(how, int(np.count_nonzero(flags))) for how, flags in answer.hows.items()],
         takes_in=_takes_in(sight, asked),
         troubles=[(each.clause.typed, each.aim.trouble) for each in met if each.aim is not None and each.aim.trouble],
-        words=frozenset(word for aim in asked for word in aim.words),
+        words=_looked_for(met),
     )
+
+
+def _looked_for(met: list[Met]) -> frozenset[str]:
+    """Words to mark that were not typed."""
+    told = [given.words for each in met for given in (each.aim, each.likewise) if given is not None]
+    return frozenset(word for words in told for word in words)
 
 
 def answering(gate: Gate, wanted: Wanted) -> list[int]:
@@ -150,10 +159,11 @@ def _answered(gate: Gate, wanted: Wanted) -> _Answer:
 
 def _answer(gate: Gate, sight: Sight, wanted: Wanted) -> _Answer:
     ask = Ask(gate, sight, lambda clause: meeting.standing(sight, clause))
-    groups = [[_meet_any(ask, option) for option in clause.options] for clause in wanted.query.wanted]
+    held = [[_meet_any(ask, option) for option in clause.options] for clause in wanted.query.wanted]
+    groups = likewise.widened(ask, held)
     flags = _answers(ask, wanted.query, groups) & _narrowed(sight, wanted)
     asked = [each.aim for group in groups for each in group if each.aim is not None]
-    hows = _hows(asked, flags)
+    hows = _hows(asked, flags) | _as_typed(sight, groups, held, flags)
     return _Answer(sight, groups, hows.get(wanted.how, flags), hows)
 
 
@@ -266,6 +276,14 @@ def _hows(asked: list[Aim], answers: Flags) -> dict[str, Flags]:
     return {TIED: tied, ONLY_WORDS: answers & ~tied}
 
 
+def _as_typed(sight: Sight, groups: list[list[Met]], held: list[list[Met]], answers: Flags) -> dict[str, Flags]:
+    """The answers that hold the words as they were typed, and the others; nothing where there are no others."""
+    if not any(each.likewise is not None for group in groups for each in group):
+        return {}
+    typed = functools.reduce(np.logical_and, [_held(sight, group) for group in held], answers)
+    return {AS_TYPED: typed, LIKEWISE: answers & ~typed} if (answers & ~typed).any() else {}
+
+
 def _takes_in(sight: Sight, asked: list[Aim]) -> list[tuple[int, Role]]:
     """The things that the aims stand for, the most direct first; each with its first role."""
     roles: dict[int, Role] = {}
@@ -283,17 +301,22 @@ def _hits(sight: Sight, shown: Numbers, scores: NDArray[np.float64], met: list[M
     cues = _best_cues(sight, shown, met)
     ways = _ways(sight, shown, met)
     numbers = sight.board.numbers
-    asked = [each.aim for each in met if each.aim is not None]
     return [
         Hit(
             int(numbers[at]),
             float(scores[at]),
             cues.get(at, 0),
             tuple(ways.get(at, ())),
-            tuple(dict.fromkeys(way for aim in asked for way in aim.ways(at))),
+            tuple(dict.fromkeys(way for each in met for way in _reached(each, at))),
         )
         for at in shown.tolist()
     ]
+
+
+def _reached(each: Met, document: int) -> Iterable[Reached]:
+    if each.aim is not None:
+        return each.aim.ways(document)
+    return each.likewise.ways.get(document, ()) if each.likewise is not None else ()
 
 
 def _best_cues(sight: Sight, shown: Numbers, met: list[Met]) -> dict[int, int]:

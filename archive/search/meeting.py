@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..access.indexing import Field
 from ..access.layout import Flags, Numbers, holds, runs
 from . import ranking
-from .aims import Aim
+from .aims import Aim, Likewise
 from .boards import SEVERAL
 from .query import AT, BY, OF, ON, TITLE, Clause
 from .sight import TIE_WEIGHT, WEIGHTS, Sight
@@ -28,6 +28,7 @@ ALONG: dict[str, tuple[str, ...]] = {
 }
 Amounts = NDArray[np.float64]
 NO_AMOUNTS: Amounts = np.zeros(0)
+MANY_TIMES = 50  # how many standings of a word are read for each place that is asked about
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +36,8 @@ class Met:
     """`told` are the passages where it is met, ascending, and `fits` what it adds to the rank of each.
 
     `things` are the people, places and so on where it is met, ascending, and `times` its weighted counts there;
-    `named` are those whose name it is. `atoms` hold it, ascending; some of them the viewer may not meet.
+    `named` are those whose name it is. Of the passages, those of `likewise` do not hold it. `atoms` hold it, ascending;
+    some of them the viewer may not meet.
     """
 
     clause: Clause
@@ -47,6 +49,7 @@ class Met:
     times: Amounts = field(default_factory=lambda: NO_AMOUNTS)
     named: Numbers = field(default_factory=lambda: NO_NUMBERS)
     aim: Aim | None = None
+    likewise: Likewise | None = None
 
     @property
     def size(self) -> int:
@@ -164,16 +167,36 @@ def _following(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Amounts]:
     return atoms, times.astype(np.float64)
 
 
-def beside(sight: Sight, first: Sequence[str], second: Sequence[str]) -> set[tuple[str, str]]:
-    """Of all pairs of a first and a second word, those that stand one after the other where the viewer reads them."""
-    ends, ended = _places_of(sight, first)
-    begins, begun = _places_of(sight, second)
-    order = np.argsort(begins, kind="stable")
-    begins, begun = begins[order], begun[order]
-    low = np.searchsorted(begins, ends + 1, side="left")
-    counts = np.searchsorted(begins, ends + 1, side="right") - low
-    pairs = zip(np.repeat(ended, counts).tolist(), begun[runs(low, counts)].tolist(), strict=True)
-    return {(first[one], second[other]) for one, other in set(pairs)}
+def chained(sight: Sight, choices: Sequence[Sequence[str]]) -> list[tuple[tuple[str, ...], Numbers]]:
+    """Every run of one word of each choice in turn that stands somewhere met, and the atoms in which it begins.
+
+    The choice that stands in fewest places is taken first, and the others are looked for beside it alone.
+    """
+    counts = [sum(len(sight.board.stock.entries(word)) for word in choice) for choice in choices]
+    first, *others = sorted(range(len(choices)), key=lambda turn: (counts[turn], turn))
+    if not counts[first]:
+        return []
+    places, chosen = _places_of(sight, choices[first])
+    starts, taken = places - first, {first: chosen}
+    for turn in others:
+        kept, chosen = _standing_there(sight, choices[turn], starts + turn)
+        starts = starts[kept]
+        taken = {**{before: which[kept] for before, which in taken.items()}, turn: chosen}
+    return _by_run(sight, choices, starts, [taken[turn] for turn in range(len(choices))])
+
+
+def _by_run(
+    sight: Sight, choices: Sequence[Sequence[str]], starts: Numbers, taken: Sequence[Numbers]
+) -> list[tuple[tuple[str, ...], Numbers]]:
+    """The atoms of the starts, by the words that were taken for each."""
+    if not len(starts):
+        return []
+    rows, which = np.unique(np.stack(taken, axis=1), axis=0, return_inverse=True)
+    atoms = _home_of(sight, starts)
+    return [
+        (tuple(choice[one] for choice, one in zip(choices, row, strict=True)), np.unique(atoms[which.ravel() == at]))
+        for at, row in enumerate(rows.tolist())
+    ]
 
 
 def _places_of(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Numbers]:
@@ -181,6 +204,30 @@ def _places_of(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Numbers]:
     places = [_places(sight, word) for word in words]
     which = np.repeat(np.arange(len(words)), [len(found) for found in places])
     return np.concatenate([NO_NUMBERS, *places]), which
+
+
+def _standing_there(sight: Sight, words: Sequence[str], places: Numbers) -> tuple[Numbers, Numbers]:
+    """Which of the places are held by one of these words, and beside each by which of them."""
+    if not len(places):
+        return NO_NUMBERS, NO_NUMBERS
+    held = [np.flatnonzero(_stands_at(sight, word, places)) for word in words]
+    which = np.repeat(np.arange(len(words)), [len(found) for found in held])
+    return np.concatenate([NO_NUMBERS, *held]), which
+
+
+def _stands_at(sight: Sight, word: str, places: Numbers) -> Flags:
+    """By place: whether the word stands there. What stands very often is looked for in the places' atoms alone."""
+    entries = sight.board.stock.entries(word)
+    if len(entries) < MANY_TIMES * len(places):
+        return holds(_places(sight, word), places)
+    atoms = _home_of(sight, places)
+    first = np.searchsorted(entries, atoms, side="left")
+    counts = np.searchsorted(entries, atoms, side="right") - first
+    which = np.repeat(np.arange(len(places)), counts)
+    at = sight.first_word[atoms][which] + sight.board.stock.places(word)[runs(first, counts)]
+    found = np.zeros(len(places), dtype=np.bool_)
+    found[which[at == places[which]]] = True
+    return found
 
 
 def _places(sight: Sight, word: str) -> Numbers:

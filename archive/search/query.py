@@ -41,7 +41,8 @@ PART = re.compile(
 class Clause:
     """One thing asked for. More than one word: they must follow each other. `field` empty: anywhere.
 
-    `is_beginning`: any word that begins with the one word given. `value`: what follows the name of an aim, as typed
+    `is_beginning`: any word that begins with the one word given. `is_exact`: these words and no others that may have
+    been meant by them (in quotation marks). `value`: what follows the name of an aim, as typed
     (with the case and signs that the words have lost). `instead`: any of these does as well (they have none
     of their own). `typed` is how it was written; it makes no difference to what is meant.
     """
@@ -50,6 +51,7 @@ class Clause:
     words: tuple[str, ...]
     is_excluded: bool = False
     is_beginning: bool = False
+    is_exact: bool = False
     value: str = ""
     instead: tuple[Clause, ...] = ()
     typed: str = dataclass_field(default="", compare=False)
@@ -142,6 +144,7 @@ def _clause(match: re.Match[str]) -> Clause | None:
         words=words,
         is_excluded=match["minus"] is not None,
         is_beginning=is_beginning and len(words[0]) >= LEAST_LETTERS,
+        is_exact=phrase is not None and not field,
         value=" ".join(given.split()) if field in AIMS else "",
         typed=match.group(),
     )

@@ -30,22 +30,21 @@ def aim(ask: Ask, clause: Clause) -> Aim:
 
 def names_of(ask: Ask, numbers: Iterable[int]) -> list[str]:
     """Every spelling of the names of these things, as far as they are met."""
-    wanted = set(numbers)
-    return [one.text for one in found.names(ask.gate.policy) if one.number in wanted and found.is_met(ask.gate, one)]
+    return [one.text for one in found.spelled(ask.gate, numbers)]
 
 
 def with_words(ask: Ask, aim: Aim, names: list[str]) -> Aim:
     """The aim, with the passages in which one of the names stands, or may be misheard."""
     phrases = sorted({tuple(words) for name in names if (words := words_of(name))})
     said, said_in = _said(ask, phrases)
-    telling = frozenset(word for phrase in phrases for word in _telling(phrase))
-    return _with_heard(ask, replace(aim, said=said, said_in=said_in, words=telling), names)
+    marked = frozenset(word for phrase in phrases for word in telling(phrase))
+    return _with_heard(ask, replace(aim, said=said, said_in=said_in, words=marked), names)
 
 
 def _with_heard(ask: Ask, aim: Aim, names: list[str]) -> Aim:
     """Lines in which a name is misheard count for passages that do not say it rightly."""
     lines = heard.heard(ask, names)
-    which, documents = _homes(ask, lines.atoms)
+    which, documents = homes(ask, lines.atoms)
     new = ~np.isin(documents, aim.said_in)
     which, documents = which[new], documents[new]
     instead = [lines.instead[at] for at in which.tolist()]
@@ -58,10 +57,16 @@ def _with_heard(ask: Ask, aim: Aim, names: list[str]) -> Aim:
     )
 
 
-def _telling(phrase: tuple[str, ...]) -> list[str]:
-    """The words of a name worth marking where it was found: its longer ones, or its longest."""
+def telling(phrase: tuple[str, ...]) -> list[str]:
+    """The words of a name that tell it from others: its longer ones, or its longest."""
     longest = max(len(word) for word in phrase)
     return [word for word in phrase if len(word) >= min(TELLING_LETTERS, longest)]
+
+
+def telling_of(text: str) -> list[str]:
+    """The same, of a name or of what was heard instead, as it is written."""
+    words = tuple(words_of(text))
+    return telling(words) if words else []
 
 
 def _said(ask: Ask, phrases: list[tuple[str, ...]]) -> tuple[Numbers, Numbers]:
@@ -70,11 +75,11 @@ def _said(ask: Ask, phrases: list[tuple[str, ...]]) -> tuple[Numbers, Numbers]:
     atoms = [NO_NUMBERS, *(ask.standing(Clause("", phrase))[0] for phrase in phrases)]
     own = np.unique(np.concatenate(atoms))
     own = own[np.isin(part[own], OWN_WORDS)]
-    which, documents = _homes(ask, own)
+    which, documents = homes(ask, own)
     return own[which], documents
 
 
-def _homes(ask: Ask, atoms: Numbers) -> tuple[Numbers, Numbers]:
+def homes(ask: Ask, atoms: Numbers) -> tuple[Numbers, Numbers]:
     """The passages that these atoms belong to: which of the atoms, and the passage."""
     which, documents = ask.sight.homes_of(atoms)
     told = ask.sight.board.is_told[documents]

@@ -204,8 +204,12 @@ class Stock:
 
     def positions(self, word: str) -> Postings:
         """Every standing of the word by itself; `times` says which of the atom's words it is (from 0)."""
-        places = [piece.places_of(word) for piece in self.pieces]
-        return Postings(self.entries(word), np.concatenate([NO_NUMBERS, *places]))
+        return Postings(self.entries(word), self.places(word))
+
+    def places(self, word: str) -> Numbers:
+        """Beside `entries`: which of the atom's words it is (from 0)."""
+        found = [piece.places_of(word) for piece in self.pieces]
+        return found[0] if len(found) == 1 else np.concatenate([NO_NUMBERS, *found])
 
 
 def _counted(entries: Numbers) -> Postings:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy
 from ..models import TieKind
 from ..search import aims
 from ..search.aims import Role
-from ..search.finding import ONLY_WORDS, TIED
+from ..search.finding import AS_TYPED, LIKEWISE, ONLY_WORDS, TIED
 
 WAY_WORDS = {
     TieKind.TOLD_BY: gettext_lazy("told by"),
@@ -20,8 +20,14 @@ WAY_WORDS = {
     "topic": gettext_lazy("topic"),
     aims.IN_WORDS: gettext_lazy("spoken of in words, not tied"),
     aims.HEARD_AS: gettext_lazy("heard as “%s”, not tied"),
+    aims.CALLED: gettext_lazy("called “%s” there, not tied"),
 }
-HOW_WORDS = {TIED: gettext_lazy("tied to it"), ONLY_WORDS: gettext_lazy("in words only")}
+HOW_WORDS = {
+    TIED: gettext_lazy("tied to it"),
+    ONLY_WORDS: gettext_lazy("in words only"),
+    AS_TYPED: gettext_lazy("as you wrote it"),
+    LIKEWISE: gettext_lazy("by another name, or misheard"),
+}
 TROUBLE_WORDS = {
     "sky": gettext_lazy(
         "No figure and no star goes by that. Write a figure's name, a star's name (sky:Spica), a designation "

@@ -1,0 +1,161 @@
+"""Words of the index that sound like another: by themselves, or as two or three that were taken for one.
+
+Over the words of the index, kept as long as its pieces stand: words whose sounds are those of the one given, or one
+sound more, fewer or other (`timecode.sounds.phonetic_key`); and words that make up its sounds between them, where
+they stand one after the other. A word counts for itself alone, never by how often it stands, and only where the viewer
+reads it: what is hidden moves nothing.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations, islice, pairwise
+
+import numpy as np
+
+from ..access.layout import Numbers
+from ..timecode.sounds import OTHER, Spelled, distances, phonetic_key
+from .aims import Ask
+from .meeting import chained
+from .query import HEARD, Clause
+from .stock import Part
+
+LEAST_ALIKE = 0.6  # to be looked at; what is taken is decided by whoever asks
+LEAST_ALIKE_PART = 0.5
+BEGINNING_LONGER = (0, -1, 1, -2)  # letters by which the beginning of a word may be longer than what is said for it
+LEAST_SOUNDS, LEAST_LETTERS = 2, 4
+LEAST_SOUNDS_APART, MOST_APART = 3, 3  # from which on, and into how many words, one is taken apart
+SOUNDS = "FKLMNPRST"  # what phonetic_key is made of, for Latin letters
+MOST_ALIKE = 24
+KEPT_PIECES = 64
+
+Sounding = dict[str, list[str]]
+_lock = threading.Lock()
+_held: OrderedDict[str, Sounding] = OrderedDict()
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """Words one after the other that sound like what was given, how much (0 to 1), and the atoms that hold them."""
+
+    words: tuple[str, ...]
+    score: float
+    atoms: Numbers
+
+
+@dataclass(frozen=True, eq=False)
+class _Runs:
+    """What sounds like one word, to be kept."""
+
+    runs: tuple[Run, ...]
+
+    @property
+    def size(self) -> int:
+        """Numbers held in memory, about: a word takes as much room as eight of them."""
+        return 1 + sum(8 * len(run.words) + len(run.atoms) for run in self.runs)
+
+
+def runs_like(ask: Ask, word: str) -> tuple[Run, ...]:
+    """What sounds much like this word (folded) and is read by the viewer, the likest first; never the word itself.
+
+    Kept with what else was worked out for this viewer, since a name is asked for page after page.
+    """
+    clause = Clause(HEARD, (word,))
+    held = ask.sight.words.get(clause)
+    if held is None:
+        held = ask.sight.words.put(clause, _Runs(_likest(ask, word)))
+    found: tuple[Run, ...] = held.runs
+    return found
+
+
+def _likest(ask: Ask, word: str) -> tuple[Run, ...]:
+    """What others hold is passed over before any are counted off, so that it cannot push out what is met."""
+    key = phonetic_key(word)
+    if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
+        return ()
+    kept = [piece_sounds(piece) for piece in ask.sight.board.stock.pieces]
+    alone = [(other,) for other in _words_of(kept, _near_keys(key)) if other != word]
+    apart = dict(run for parts in _taken_apart(key) for run in _standing_apart(ask, kept, parts, word))
+    runs = [*alone, *apart]
+    scored = dict(zip(runs, alike(["".join(run) for run in runs], [word] * len(runs)), strict=True))
+    order = sorted((run for run, score in scored.items() if score >= LEAST_ALIKE), key=lambda run: (-scored[run], run))
+    met = ((run, apart[run] if run in apart else ask.standing(Clause("", run))[0]) for run in order)
+    found = (Run(run, scored[run], atoms) for run, atoms in met if len(atoms))
+    return tuple(islice(found, MOST_ALIKE))
+
+
+def alike(ones: Sequence[str], others: Sequence[str]) -> list[float]:
+    """For each two at the same place: 1 for the same spelling, 0 for nothing in common."""
+    one, other = Spelled.of(ones), Spelled.of(others)
+    scores: list[float] = (1 - distances(one, other) / (OTHER * np.maximum(one.lengths, other.lengths))).tolist()
+    return scores
+
+
+# --- taken for several words ---
+
+
+def _taken_apart(key: str) -> Iterator[tuple[str, ...]]:
+    """The key in two parts and in three, each with a sound."""
+    for count in range(2, MOST_APART + 1 if len(key) >= LEAST_SOUNDS_APART else 2 + 1):
+        for cuts in combinations(range(1, len(key)), count - 1):
+            yield tuple(key[first:after] for first, after in pairwise((0, *cuts, len(key))))
+
+
+def _standing_apart(
+    ask: Ask, kept: list[Sounding], parts: tuple[str, ...], word: str
+) -> list[tuple[tuple[str, ...], Numbers]]:
+    """Words of these sounds one after the other, the first something like the word's beginning, the last its end."""
+    choices = [_words_of(kept, [part]) for part in parts]
+    choices[0] = _like_beginnings(choices[0], word)
+    choices[-1] = _turned(_like_beginnings(_turned(choices[-1]), word[::-1]))
+    return chained(ask.sight, choices)
+
+
+def _like_beginnings(parts: list[str], word: str) -> list[str]:
+    """Those parts that are something like the beginning of the word, of about their own length."""
+    short = [part for part in parts if len(part) < len(word) + 2]
+    if not short:
+        return []
+    cuts = [[word[: max(1, len(part) + more)] for part in short] for more in BEGINNING_LONGER]
+    scores = np.max([alike(short, cut) for cut in cuts], axis=0)
+    return [part for part, score in zip(short, scores.tolist(), strict=True) if score >= LEAST_ALIKE_PART]
+
+
+def _turned(words: list[str]) -> list[str]:
+    return [word[::-1] for word in words]
+
+
+# --- words by their sounds ---
+
+
+def _near_keys(key: str) -> list[str]:
+    """The key, and those with one sound more, fewer or other."""
+    fewer = [key[:at] + key[at + 1 :] for at in range(len(key))] if len(key) > LEAST_SOUNDS else []
+    more = [key[:at] + sound + key[at:] for at in range(len(key) + 1) for sound in SOUNDS]
+    other = [key[:at] + sound + key[at + 1 :] for at in range(len(key)) for sound in SOUNDS] if len(key) > 2 else []
+    return list(dict.fromkeys([key, *fewer, *more, *other]))
+
+
+def _words_of(kept: list[Sounding], keys: Iterable[str]) -> list[str]:
+    return sorted({word for key in keys for sounding in kept for word in sounding.get(key, ())})
+
+
+def piece_sounds(piece: Part) -> Sounding:
+    """The words of a piece by their sounds; a piece is never changed, so this is worked out once."""
+    with _lock:
+        known = _held.get(piece.name)
+        if known is not None:
+            _held.move_to_end(piece.name)
+            return known
+    made: Sounding = {}
+    for word in piece.vocabulary():
+        if word.isalpha():
+            made.setdefault(phonetic_key(word), []).append(word)
+    with _lock:
+        _held[piece.name] = made
+        while len(_held) > KEPT_PIECES:
+            _held.popitem(last=False)
+    return made
