@@ -14,7 +14,8 @@ from itertools import chain, count
 from typing import TypedDict
 
 import numpy as np
-from django.db.models import Case, IntegerField, Q, Value, When
+from django.db.models import F, Q
+from django.db.models.expressions import CombinedExpression
 from numpy.typing import NDArray
 
 from ..models import (
@@ -34,7 +35,7 @@ from ..models import (
     Topic,
     TopicTie,
 )
-from . import judging, masks
+from . import judging, masks, policy
 from .dates import days_of
 
 Numbers = NDArray[np.int64]
@@ -45,6 +46,8 @@ TIES: tuple[str, ...] = (*TieKind.values, "topic")
 # looked through at once. 40 bits of milliseconds are 34 years; 23 bits are left for item numbers.
 TIME_BITS = 40
 LAST_MS = (1 << TIME_BITS) - 1
+ITEM_BITS = 29  # of an item's number where two stand in one
+LAST_ITEM = (1 << ITEM_BITS) - 1
 
 
 class Names:
@@ -256,26 +259,36 @@ class _Ties(TypedDict):
 
 
 def _ties(size: int) -> _Ties:
-    source, target, kind = unpacked(np.unique(read_ties(size, Q(), Q())))
+    source, target, kind = unpacked(read_ties(size, Q(), Q()))
     return _Ties(tie_source=source, tie_target=target, tie_kind=kind)
 
 
 def read_ties(size: int, ties: Q, topics: Q) -> Numbers:
-    """Those of the ties, and of the segments' topics, packed."""
-    codes = Case(*(When(kind=name, then=Value(tie_code(name))) for name in TieKind.values), output_field=IntegerField())
-    rows = Tie.ungated.filter(ties).order_by().annotate(code=codes).values_list("source_id", "target_id", "code")
-    named = TopicTie.ungated.filter(topics).values_list("content_object_id", "tag_id", Value(tie_code("topic")))
-    found = np.concatenate([_table(rows, 3), _table(named, 3)])
-    return packed(*found[(found[:, :2] < size).all(axis=1)].T)
+    """Those of the ties, and of the segments' topics, packed; each once, ascending."""
+    by_kind = policy.listed(Tie.ungated.filter(ties).annotate(both=_both("source_id", "target_id")), "kind", "both")
+    named = TopicTie.ungated.filter(topics).annotate(both=_both("content_object_id", "tag_id"))
+    by_kind["topic"] = policy.listed_numbers(named.order_by().aggregate(listed=policy.Listed("both"))["listed"])
+    found = [_zeros(0)]
+    for kind, pairs in by_kind.items():
+        source, target = pairs >> ITEM_BITS, pairs & LAST_ITEM
+        kept = (source < size) & (target < size)
+        found.append(packed(source[kept], target[kept], np.full(np.count_nonzero(kept), tie_code(kind))))
+    ordered = np.sort(np.concatenate(found))
+    return ordered[np.diff(ordered, prepend=-1) != 0]
+
+
+def _both(source: str, target: str) -> CombinedExpression:
+    """Two columns as one number: hundreds of thousands of pairs are read as one text, not row by row."""
+    return F(source) * (1 << ITEM_BITS) + F(target)
 
 
 def packed(source: Numbers, target: Numbers, kind: Numbers) -> Numbers:
     """A tie as one number, so that ties are sorted and told apart at one stroke: 29 bits to an item, 5 to the kind."""
-    return (source.astype(np.int64) << 34) | (target.astype(np.int64) << 5) | kind
+    return (source.astype(np.int64) << (ITEM_BITS + 5)) | (target.astype(np.int64) << 5) | kind
 
 
 def unpacked(ties: Numbers) -> tuple[Numbers, Numbers, Numbers]:
-    return ties >> 34, ties >> 5 & (1 << 29) - 1, ties & 31
+    return ties >> (ITEM_BITS + 5), ties >> 5 & LAST_ITEM, ties & 31
 
 
 def _table(rows: Iterable[tuple[int, ...]], columns: int) -> Numbers:

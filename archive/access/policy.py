@@ -222,7 +222,12 @@ class Listed(Aggregate):
 def listed(rows: QuerySet[Any], by: str, number: str) -> dict[Any, Numbers]:
     """For each value of the column `by`, the numbers that stand beside it, ascending."""
     grouped = rows.order_by().values(by).annotate(listed=Listed(number)).values_list(by, "listed")
-    return {key: np.sort(np.fromstring(text, dtype=np.int64, sep=",")) for key, text in grouped}
+    return {key: listed_numbers(text) for key, text in grouped}
+
+
+def listed_numbers(text: str | None) -> Numbers:
+    """The numbers of such a text, ascending; none of nothing."""
+    return np.sort(np.fromstring(text, dtype=np.int64, sep=",")) if text else ascending(())
 
 
 def within_recordings(recordings: Sequence[int] | None = None) -> dict[int, Numbers]:

@@ -24,7 +24,7 @@ from .sounding import LEAST_ALIKE, runs_like
 from .stock import NO_NUMBERS
 from .words import words_of
 
-MOST_LINES = 3_000
+MOST_LINES = 1_500
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,6 +28,7 @@ ALONG: dict[str, tuple[str, ...]] = {
 }
 Amounts = NDArray[np.float64]
 NO_AMOUNTS: Amounts = np.zeros(0)
+FEW_PLACES = 2_000
 MANY_TIMES = 50  # how many standings of a word are read for each place that is asked about
 
 
@@ -208,11 +209,24 @@ def _places_of(sight: Sight, words: Sequence[str]) -> tuple[Numbers, Numbers]:
 
 def _standing_there(sight: Sight, words: Sequence[str], places: Numbers) -> tuple[Numbers, Numbers]:
     """Which of the places are held by one of these words, and beside each by which of them."""
+    if len(places) > FEW_PLACES:
+        return _standing_by_table(sight, words, places)
     if not len(places):
         return NO_NUMBERS, NO_NUMBERS
     held = [np.flatnonzero(_stands_at(sight, word, places)) for word in words]
     which = np.repeat(np.arange(len(words)), [len(found) for found in held])
     return np.concatenate([NO_NUMBERS, *held]), which
+
+
+def _standing_by_table(sight: Sight, words: Sequence[str], places: Numbers) -> tuple[Numbers, Numbers]:
+    """The same, over a table of the whole line: faster where many places are asked about."""
+    table = np.zeros(sight.line_length, dtype=np.uint16)
+    for at, word in enumerate(words, start=1):
+        table[_places(sight, word)] = at
+    on_line = np.flatnonzero((places >= 0) & (places < len(table)))
+    found = table[places[on_line]]
+    held = np.flatnonzero(found)
+    return on_line[held], found[held].astype(np.int64) - 1
 
 
 def _stands_at(sight: Sight, word: str, places: Numbers) -> Flags:

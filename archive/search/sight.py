@@ -250,6 +250,12 @@ class Sight:
         atoms = np.flatnonzero(self.is_seen & (self.board.stock.words > 0)).astype(np.int32)
         return atoms, self.first_word[atoms]
 
+    @property
+    def line_length(self) -> int:
+        """How many places there are on the line."""
+        atoms, starts = self.line
+        return int(starts[-1]) + int(self.board.stock.words[atoms[-1]]) if len(atoms) else 0
+
 
 class Kept:
     """What was worked out for clauses, the last asked for, as far as there is room."""
