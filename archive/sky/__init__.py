@@ -58,7 +58,7 @@ from .phases import Phases, star_phases
 from .places import FRAMES, star_places
 from .skyline import LineProblem, Skyline, SkylineError, read_skyline
 from .times import CalendarDate, calendar_date, format_date, format_time, local_moment, parse_date, parse_time
-from .tonight import FigureTonight, Night, stars_up, tonight
+from .tonight import FigureTonight, Night, tonight
 from .turns import Turn, turn_azimuths_deg, turns
 from .wobble import FigureWobble, NearestToPole, figure_wobble, turn_years
 from .yearband import YearBand, year_bands
@@ -146,7 +146,6 @@ __all__ = [
     "star_phases",
     "star_places",
     "stars_on_chart",
-    "stars_up",
     "sun_dates",
     "through_years",
     "tonight",

@@ -151,15 +151,14 @@ def _planet(body: str, place: Place, noon_jd: float, dusk_jd: float) -> BodyToni
                        crossing.set_jd)
 
 
-def stars_up(place: Place, jd_ut: float, v_limit: float = 1.5, altitude_deg: float = 0.0,
-             noon_jd: float | None = None) -> tuple[BodyTonight, ...]:
-    """Stars brighter than a limit that stand above a true altitude, brightest first."""
+def _stars_up(place: Place, jd_ut: float, noon_jd: float, v_limit: float) -> tuple[BodyTonight, ...]:
+    """Stars brighter than a limit that stand above the horizon, brightest first; they cross it in the day from noon."""
     known = load_catalogue()
     hips = known.hip[known.brighter(v_limit)].tolist()
     altitude, azimuth = star_altaz(hips, place, jd_ut)
     out = []
-    for i in np.flatnonzero(altitude > altitude_deg):
-        crossing = star_crossing(hips[i], place, jd_ut - 0.5 if noon_jd is None else noon_jd)
+    for i in np.flatnonzero(altitude > 0):
+        crossing = star_crossing(hips[i], place, noon_jd)
         magnitude = float(known.v_mag[known.indices([hips[i]])[0]])
         out.append(BodyTonight(known.label(hips[i]), hips[i], magnitude, float(altitude[i]), float(azimuth[i]),
                                direction_code(float(azimuth[i])), crossing.rise_jd, crossing.set_jd))
@@ -197,4 +196,4 @@ def tonight(place: Place, day_jd: float, figures: dict[str, Sequence[int]] | Non
     shown = tuple(figure_tonight(key, hips, place, dark) for key, hips in (figures or {}).items()
                   if len(hips)) if dark else ()
     return Night(noon, found, dark, dark_by, _moon(place, noon, dusk) if known else None, planets,
-                 stars_up(place, dusk, v_limit, noon_jd=noon), shown)
+                 _stars_up(place, dusk, noon, v_limit), shown)
