@@ -297,6 +297,25 @@ function svg(name, attributes, text = "") {
   return made;
 }
 
+function dot(star) {
+  return Math.max(1.5, 9 - 1.35 * star.mag);
+}
+
+/** By star: names of the figure's own stars, then of bright ones, the brightest first, where none stands yet. */
+function names(unit) {
+  const size = Math.max(20, 13 * unit);
+  const taken = [];
+  const wanted = shown().filter(({ star, isOwn }) => isOwn || (star.name && star.mag < faintest() - 2.2));
+  wanted.sort((one, other) => other.isOwn - one.isOwn || one.star.mag - other.star.mag);
+  for (const { star, at } of wanted) {
+    const text = called(star.hip);
+    const box = { x: at.x + dot(star) + 8, y: at.y + 4 * unit, width: text.length * size * 0.55 };
+    const isFree = taken.every((one) => Math.abs(one.y - box.y) > size || one.x > box.x + box.width || box.x > one.x + one.width);
+    if (isFree) taken.push({ ...box, hip: star.hip, text });
+  }
+  return new Map(taken.map(({ x, y, hip, text }) => [hip, svg("text", { class: "chart-label", x, y, "font-size": size }, text)]));
+}
+
 function draw() {
   const unit = SIDE / (picture().clientWidth || SIDE); // page units to a pixel: names stay readable on a phone
   const parts = [svg("rect", { class: "chart-sky", width: SIDE, height: SIDE })];
@@ -307,11 +326,12 @@ function draw() {
       if (a && b) parts.push(svg("line", { class: "chart-figure", x1: a.x, y1: a.y, x2: b.x, y2: b.y, "stroke-width": 4 }));
     }
   }
+  const named = names(unit);
   for (const { star, at, isOwn } of shown()) {
-    const radius = Math.max(1.5, 9 - 1.35 * star.mag);
+    const radius = dot(star);
     parts.push(svg("circle", { class: "star-white", cx: at.x, cy: at.y, r: radius }));
     if (isOwn) parts.push(svg("circle", { class: star.hip === pen ? "draw-pen" : "draw-own", cx: at.x, cy: at.y, r: radius + 9 }));
-    if (isOwn || (star.name && star.mag < faintest() - 2.2)) parts.push(svg("text", { class: "chart-label", x: at.x + radius + 8, y: at.y + 4 * unit, "font-size": Math.max(20, 13 * unit) }, called(star.hip)));
+    if (named.has(star.hip)) parts.push(named.get(star.hip));
   }
   parts.push(svg("path", { class: "draw-middle", d: "M480 500H495M505 500H520M500 480V495M500 505V520" }));
   picture().replaceChildren(...parts);
