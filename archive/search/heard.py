@@ -25,6 +25,10 @@ from .stock import NO_NUMBERS
 from .words import words_of
 
 MOST_LINES = 1_500
+# Words without a capital are ordinary ones most of the time: they have to be this much like the name (as
+# `misheard.LEAST_SCORE_SMALL_ALONE` has it for transcripts with capitals), and where there are more ways than this in
+# which they are, it is chance.
+LEAST_SMALL, MOST_SMALL = 0.88, 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,11 +64,26 @@ def _judged(ask: Ask, lines: Numbers, spelled: tuple[str, ...], under: tuple[Mas
     read = found.cues(ask.gate, ask.sight.board.stock.cue[lines].tolist())
     kept = [(atom, read[cue]) for atom in lines.tolist() if (cue := int(ask.sight.board.stock.cue[atom])) in read]
     best: dict[int, Suggestion] = {}
-    for one in find_misheard([line.text for _, line in kept], spelled):
+    for one in _likely(find_misheard([line.text for _, line in kept], spelled)):
         best.setdefault(kept[one.cue_index][0], one)
     atoms = sorted(best)
     instead, scores = (tuple(getattr(best[atom], name) for atom in atoms) for name in ("heard", "score"))
     return Heard(np.array(atoms, dtype=np.int64), instead, scores, under)
+
+
+def _likely(found: list[Suggestion]) -> list[Suggestion]:
+    """Those with a capital, and those few of a name's without one that are much like it."""
+    said: dict[str, set[str]] = {}
+    for one in found:
+        if _is_small(one) and one.score >= LEAST_SMALL:
+            said.setdefault(one.name, set()).add("".join(words_of(one.heard)))
+    few = {name for name, ways in said.items() if len(ways) <= MOST_SMALL}
+    return [one for one in found if not _is_small(one) or (one.score >= LEAST_SMALL and one.name in few)]
+
+
+def _is_small(one: Suggestion) -> bool:
+    """Without a capital, where the script has them."""
+    return one.heard == one.heard.lower() != one.heard.upper()
 
 
 def _lines(ask: Ask, names: Iterable[str]) -> Numbers:

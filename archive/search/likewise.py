@@ -30,8 +30,7 @@ from .words import words_of
 
 RARE = 5  # passages that hold a word, from which on it is taken to be what was meant
 LEAST_LIKE_NAME = 0.75
-# A name misheard is sure enough with a capital from the first on (timecode.misheard.LEAST_SCORE), else from the second.
-LEAST_SURE, LEAST_SURE_SMALL = 0.7, 0.84
+LEAST_SURE = 0.84  # for words that are no whole name; for names as `heard` has it
 KINDS = (Kind.PERSON, Kind.PLACE, Kind.FIGURE)
 MOST_THINGS, MOST_NAMES = 200, 24
 LONGEST_ARTICLE = 3
@@ -191,9 +190,9 @@ def _tied_to(ask: Ask, things: Numbers) -> Numbers:
 
 def _likewise(ask: Ask, one: _Typed, names: list[str], told: Numbers) -> Likewise:
     """What answers beside the passages told."""
-    parts = [*_called(ask, names, one.clause), *_misheard(ask, names, LEAST_SURE)]
+    parts = [*_called(ask, names, one.clause), *_misheard(ask, names, 0.0)]
     if not names and _may_be_misheard(ask, one):
-        parts += _misheard(ask, ["".join(one.clause.words)], LEAST_SURE_SMALL)
+        parts += _misheard(ask, ["".join(one.clause.words)], LEAST_SURE)
     atoms = np.array([atom for atom, _ in parts], dtype=np.int64)
     which, documents = spoken.homes(ask, atoms)
     new = ~np.isin(documents, told)
@@ -235,5 +234,5 @@ def _misheard(ask: Ask, names: list[str], least: float) -> list[tuple[int, Reach
     return [
         (atom, Reached(HEARD_AS, heard=instead))
         for atom, instead, score in zip(lines.atoms.tolist(), lines.instead, lines.scores, strict=True)
-        if score >= (least if instead != instead.lower() else LEAST_SURE_SMALL)
+        if score >= least
     ]

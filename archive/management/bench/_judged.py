@@ -166,7 +166,8 @@ def expected(judged: Judged, gate: Any, figure: int = 0, hip: int = 0) -> set[in
         things |= {one for one in judged.stars if one in whole and judged.stars[one] & stars}
     for mirror, of, pairs in judged.mirrors:
         if mirror in whole and of in met:
-            things |= {place for place, star in pairs if place in whole and (star in stars or of in asked)}
+            tells = not any(place in met - whole for place, _ in pairs)  # a star left over would lead to an area's spot
+            things |= {place for place, star in pairs if place in whole and ((tells and star in stars) or of in asked)}
     return {segment for thing in things & met for segment in judged.told.get(thing, ()) if segment in met}
 
 
