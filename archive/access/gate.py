@@ -175,8 +175,7 @@ class Gate:
         return rule.is_unmet(self.audiences, self.moment, self.policy.zone)
 
     def _waits(self, item: Item) -> bool:
-        holder = getattr(item, "recording_id", None)
-        if holder is not None and not Item.ungated.filter(pk=holder, decision__isnull=False).exists():
+        if isinstance(item, (Segment, ClosedSpan)) and item.recording.is_undecided:
             return True
         if item.kind == Kind.MIRROR and closure.undecided_mirrors().filter(source=item.pk).exists():
             return True
@@ -189,7 +188,10 @@ class Gate:
 
     def fetch(self, model: type[Gated], ref: str, at_least: Level = Level.DESCRIPTION) -> Gated:
         """The item with this address, or NotMet. Both readings must allow it."""
-        item = model.ungated.filter(ref=ref).first()  # type: ignore[attr-defined]
+        rows = model.ungated.filter(ref=ref)  # type: ignore[attr-defined]
+        if issubclass(model, (Segment, ClosedSpan)):
+            rows = rows.select_related("recording")  # it stands under the recording's decision
+        item = rows.first()
         if item is None or self.level_of(item) < at_least:
             raise NotMet(ref)
         found: Gated = item
