@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.test import Client
 from django.urls import reverse
@@ -348,6 +349,30 @@ def test_two_languages_stand_side_by_side_and_are_saved_together(at_desk, record
     wrong = data | {"a-base": "2", "b-base": "2", "a-0-text": "Two.", "b-0-text": "Deux.", "b-0-start": "x"}
     assert b"Nothing was saved" in at_desk.post(url, wrong).content
     assert (texts(transcript)[0], texts(other)[0]) == ("One.", "Un.")
+
+
+def test_the_same_transcript_is_taken_in_once(at_desk, recording, transcript) -> None:
+    url = reverse("add_transcript", args=[recording.ref])
+
+    def sent(language: str, name: str = "again.vtt"):
+        file = SimpleUploadedFile(name, VTT.encode())
+        fields = {"transcript-0-file": file, "transcript-0-language": language, "transcript-0-kind": "verbatim"}
+        return at_desk.post(url, fields).content.decode()
+
+    assert "here already" in sent("en")
+    assert Transcript.ungated.filter(recording=recording).count() == 2
+    assert "here already" not in sent("de")
+    assert "here already" not in sent("fr", "third.vtt")
+    page = at_desk.get(reverse("correct_words", args=[transcript.ref])).content.decode()
+    assert "third.vtt" in page
+    assert "again.vtt" not in page  # told apart by the file only where language and kind do not
+
+
+def test_one_version_alone_is_not_compared(at_desk, transcript) -> None:
+    url = reverse("versions", args=[transcript.ref])
+    assert 'name="before"' not in at_desk.get(url).content.decode()
+    correct(at_desk, transcript, "Somebody held the lamp.")
+    assert 'name="before"' in at_desk.get(url).content.decode()
 
 
 # --- uploads in pieces ---

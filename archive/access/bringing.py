@@ -314,6 +314,9 @@ def speaker(by: Account | None, name: str, language: str) -> Person:
 def add_transcript(by: Account | None, recording: Recording, given: TranscriptGiven) -> Transcript:
     """Add a transcript to a recording that is kept already; Refused leaves nothing."""
     text = _read(given, recording.master.duration_ms)
+    twins = Transcript.ungated.filter(recording=recording, sha256=hashlib.sha256(given.data).hexdigest())
+    if twins.filter(language=given.language, kind=given.kind).exists():
+        raise Refused(_("This very transcript is here already, in this language and as this kind. Nothing was added."))
     kept = _keep_transcript(by, recording, given, text)
     ledger.write("transcript added", by, recording.ref, sha256=kept.sha256)
     writing.owe_index([recording.pk])

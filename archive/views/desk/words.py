@@ -217,14 +217,15 @@ def _words_page(
 def _choices(request: GatedRequest, left: Transcript, right: Transcript | None) -> list[Shown]:
     """The other transcripts of the recording, to be put beside this one."""
     others = [one for one in words.of_recording(request.gate, left.recording) if one.pk != left.pk]
+    labels = [f"{language_name(one.language)}, {one.get_kind_display()}" for one in others]
     address = reverse("correct_words", args=[left.ref])
     return [
         {
-            "label": f"{language_name(one.language)}, {one.get_kind_display()}",
+            "label": label if labels.count(label) == 1 else f"{label}, {request.gate.mask.text(one.original_name)}",
             "url": address if right is not None and one.pk == right.pk else f"{address}?beside={one.ref}",
             "chosen": right is not None and one.pk == right.pk,
         }
-        for one in others
+        for one, label in zip(others, labels, strict=True)
     ]
 
 
