@@ -19,8 +19,8 @@ WAY_WORDS = {
     TieKind.NAMES_FIGURE: gettext_lazy("names the figure"),
     "topic": gettext_lazy("topic"),
     aims.IN_WORDS: gettext_lazy("spoken of in words, not tied"),
-    aims.HEARD_AS: gettext_lazy("heard as “%s”, not tied"),
-    aims.CALLED: gettext_lazy("called “%s” there, not tied"),
+    aims.HEARD_AS: gettext_lazy("heard as “%s”"),
+    aims.CALLED: gettext_lazy("called “%s” there"),
 }
 HOW_WORDS = {
     TIED: gettext_lazy("tied to it"),

@@ -16,6 +16,7 @@
   const LISTED = 40;
   const MOST_NORTH = 85; // degrees: a Mercator map goes no farther; what lies beyond is marked at its edge
   const NEAR_KM = [2, 5, 20];
+  const BELOW_PX = 64;
 
   /* ---------- plain functions ---------- */
 
@@ -95,7 +96,10 @@
     this.marks = new Map();
     this.under = L.layerGroup().addTo(map);
     const width = Math.min(300, map.getSize().x - 64);
-    this.popup = L.popup({ maxWidth: width, minWidth: Math.min(width, 220), maxHeight: 340, autoPanPadding: [8, 8] });
+    this.popup = L.popup({
+      maxWidth: width, minWidth: Math.min(width, 220), maxHeight: 340, autoPanPadding: [8, 8],
+      autoPanPaddingTopLeft: [8, BELOW_PX], // else the button of the line lies over the one that closes
+    });
     map.attributionControl.setPrefix(false);
   }
 
