@@ -277,6 +277,16 @@ def test_the_council_sees_first_what_holds_the_name(cast, client, world):
     assert Rest.ungated.get().lifted_by.minute == "2026/3"
 
 
+def test_the_council_sees_first_what_is_closed_where_the_voice_rests_too(cast, client, world):
+    client.force_login(cast["council"])
+    page = client.post(reverse("rest_name"), given(world["person"], "look", hides_voice="on")).content.decode()
+    told = page[page.index("From now on") :]
+    assert "3 things change" in told  # the person, the recording and its segment
+    assert "Visitors who are not signed in" in told
+    assert not Rest.ungated.exists()
+    assert Gate(None).level(world["part"].pk) == Level.OPEN
+
+
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -17,11 +16,11 @@ from django.utils.translation import ngettext
 from django.views import View
 
 from ...access import cautioning, chamber, consenting, decisions, impact, wording
-from ...access.impact import Group, Impact
+from ...access.impact import Impact
 from ...access.showing import Label
 from ...models import Kind
 from ..loading import GatedRequest
-from . import parts
+from . import changes, parts
 from .forms import CLOSED, OPEN, DecisionForm
 from .parts import Shown
 from .room import council_page
@@ -154,7 +153,7 @@ class Decide(View):
         context = self._context(form, chosen) | {
             "sentence": sentence(form),
             "marked": [parts.named(one) for one in chosen if one.ref in marked],
-            "impacts": [_impact(one, one.moment == self.request.gate.moment) for one in found],
+            "impacts": changes.shown(self.request.gate, found),
             "offered": impact.offered_otherwise(form.targets(), form.cleaned_data.get("offering") or ""),
             "staying": self._staying(form),
             "overtaken": overtaken and self.request.POST.get("step") == "confirm",
@@ -228,39 +227,6 @@ def _days(first: date | None, last: date | None) -> str:
     if first:
         return _("This limit holds from %(first)s on, and not before.") % days
     return _("This limit holds to the end of %(last)s, and not after.") % days if last else ""
-
-
-def _impact(one: Impact, is_now: bool) -> Shown:
-    return {
-        "when": _("From now on") if is_now else _("From %(day)s on") % {"day": parts.moment_words(one.moment)},
-        "is_now": is_now,
-        "count": one.count,
-        "groups": [_group(group) for group in one.groups],
-    }
-
-
-def _group(group: Group) -> Shown:
-    return {
-        "shifts": [
-            {
-                "audience": shift.audience,
-                "before": wording.level_words(shift.before),
-                "after": wording.level_words(shift.after),
-                "opens": shift.opens,
-                "is_averted": shift.is_averted,
-            }
-            for shift in group.shifts
-        ],
-        "count": len(group.items),
-        "kinds": _counted(group.items),
-        "items": [parts.named(one) for one in group.items],
-    }
-
-
-def _counted(items: Iterable[Label]) -> str:
-    """“2 × recording, 5 × segment”."""
-    kinds = [one.kind for one in items]
-    return ", ".join(f"{kinds.count(kind)} × {parts.kind_word(kind)}" for kind in dict.fromkeys(kinds))
 
 
 decide = council_page(Decide.as_view())  # type: ignore[arg-type]

@@ -16,11 +16,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from ...access import chamber, policy, resting, showing
+from ...access import chamber, impact, policy, resting, showing
 from ...access.resting import RestShown, Wish
 from ...templatetags.undersky import language_name
 from ..loading import GatedRequest
-from . import parts
+from . import changes, parts
 from .deciding import REMEMBERED
 from .forms import DateInput, MinuteForm
 from .room import council_page
@@ -165,6 +165,9 @@ def remember(request: GatedRequest, form: MinuteForm) -> None:
 
 def _ask_once_more(request: GatedRequest, form: RestForm, wish: Wish) -> HttpResponse:
     found = resting.would_change(request.gate, wish)
+    moved = []
+    if wish.hides_voice:
+        moved = impact.of(request.gate, lambda: resting.rest(request.user, form.as_minute(), wish))
     person = chamber.labels(request.gate, [wish.person])[wish.person]
     return render(
         request,
@@ -177,6 +180,7 @@ def _ask_once_more(request: GatedRequest, form: RestForm, wish: Wish) -> HttpRes
             "person": parts.named(person),
             "instead": [words for _tag, words in wish.instead],
             "found": [parts.named(one) for one in found],
+            "impacts": changes.shown(request.gate, moved),
         },
     )
 
