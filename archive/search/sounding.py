@@ -8,11 +8,10 @@ reads it: what is hidden moves nothing.
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, islice, pairwise
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -30,11 +29,10 @@ LEAST_SOUNDS, LEAST_LETTERS = 2, 4
 LEAST_SOUNDS_APART, MOST_APART = 3, 3  # from which on, and into how many words, one is taken apart
 SOUNDS = "FKLMNPRST"  # what phonetic_key is made of, for Latin letters
 MOST_ALIKE = 24
-KEPT_PIECES = 64
 
 Sounding = dict[str, list[str]]
-_lock = threading.Lock()
-_held: OrderedDict[str, Sounding] = OrderedDict()
+# By the piece itself and not by its name, which an index made anew may give again. It goes when the piece goes.
+_held: WeakKeyDictionary[Part, Sounding] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,17 +143,12 @@ def _words_of(kept: list[Sounding], keys: Iterable[str]) -> list[str]:
 
 def piece_sounds(piece: Part) -> Sounding:
     """The words of a piece by their sounds; a piece is never changed, so this is worked out once."""
-    with _lock:
-        known = _held.get(piece.name)
-        if known is not None:
-            _held.move_to_end(piece.name)
-            return known
+    known = _held.get(piece)
+    if known is not None:
+        return known
     made: Sounding = {}
     for word in piece.vocabulary():
         if word.isalpha():
             made.setdefault(phonetic_key(word), []).append(word)
-    with _lock:
-        _held[piece.name] = made
-        while len(_held) > KEPT_PIECES:
-            _held.popitem(last=False)
+    _held[piece] = made
     return made
