@@ -332,6 +332,28 @@ def test_a_suggested_name_is_put_in_only_when_it_is_pressed(visit, cast, recordi
     assert box(page, "speakers").first.input_value() == "Marevoq"
 
 
+def test_suggested_cuts_are_ticked_mended_or_taken_away_and_nothing_is_cut_by_itself(visit, cast, recording):
+    page = open_bench(visit, cast, recording)
+    cuts = [{"at_ms": at_ms, "pause_ms": 900, "after": "The middle of it."} for at_ms in (3000, 6000, 9000)]
+    page.route("**/cut-hints/", lambda route: route.fulfill(json={"cuts": cuts}))
+    press(page, "[data-do=ask_hints]")
+    rows = page.locator("[data-hints] > li")
+    rows.nth(2).wait_for()
+    assert pieces(page) == []
+    assert page.locator("[data-do=lay_out]").is_hidden()
+    rows.nth(1).get_by_role("button", name="Not here").click()
+    assert rows.count() == 2
+    rows.nth(1).locator("input.time-value").fill("0:08")
+    rows.nth(1).locator("input.time-value").press("Tab")
+    for at in range(2):
+        rows.nth(at).get_by_text("Accept").click()
+    assert pieces(page) == []
+    press(page, "[data-do=lay_out]")
+    assert [(one["start_ms"], one["end_ms"]) for one in kept(page)] == [(0, 3000), (3000, 8000), (8000, 12000)]
+    assert len(pieces(page)) == 3
+    assert not Segment.ungated.exists()
+
+
 @pytest.mark.parametrize("on", [PHONE, DESKTOP], ids=["phone", "desktop"])
 def test_the_bench_reads_well(visit, cast, recording, on):
     page = open_bench(visit, cast, recording, on=on)
