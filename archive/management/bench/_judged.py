@@ -27,7 +27,7 @@ SLIPS = (
 class Judged:
     """By figure: its own name, as it was misheard, and the cues that hold each; stars, parts, mirrored places."""
 
-    world: World
+    numbers: dict[str, list[int]]  # of all items, by kind
     names: dict[int, str] = field(default_factory=dict)
     stars: dict[int, set[int]] = field(default_factory=dict)
     part_of: set[tuple[int, int]] = field(default_factory=set)
@@ -57,13 +57,33 @@ def make(segments: int, seed: int = 7) -> Judged:
 
     figures = max(12, segments // 50)
     size = Size(segments=segments, figures=figures, conditions=max(10, segments // 10), places=figures * 2)
-    judged = Judged(World(size, seed).write())
+    world = World(size, seed).write()
+    judged = Judged(world.numbers)
     rng = random.Random(seed)
     _give_stars(judged, rng, kept)
     _give_names(judged, rng, kept)
-    _give_mirrors(judged, rng, kept)
+    _give_mirrors(judged, rng, world)
     _read_ties(judged)
     _plant(judged, rng)
+    return judged
+
+
+def as_it_is() -> Judged:
+    """The archive that this process's database holds, with the first of each figure's names, and nothing planted."""
+    numbers: dict[str, list[int]] = {}
+    for number, kind in rows("SELECT id, kind FROM archive_item ORDER BY id"):
+        numbers.setdefault(kind, []).append(number)
+    judged = Judged(numbers)
+    for figure, stars in rows("SELECT item_ptr_id, stars FROM archive_figure"):
+        judged.stars[figure] = set(json.loads(stars) if isinstance(stars, str) else stars)
+    named = "SELECT item_id, text FROM archive_name WHERE item_id IN (SELECT item_ptr_id FROM archive_figure)"
+    for figure, text in rows(f"{named} ORDER BY position DESC, id DESC"):
+        judged.names[figure] = text
+    judged.part_of = set(rows("SELECT source_id, target_id FROM archive_tie WHERE kind = 'part_of'"))
+    for mirror, figure in rows("SELECT source_id, target_id FROM archive_tie WHERE kind = 'mirrors'"):
+        pairs = rows("SELECT target_id, hip FROM archive_tie WHERE kind = 'stands_at' AND source_id = %s", mirror)
+        judged.mirrors.append((mirror, figure, pairs))
+    _read_ties(judged)
     return judged
 
 
@@ -71,7 +91,7 @@ def _give_stars(judged: Judged, rng: random.Random, kept: Any) -> None:
     from archive.sky.catalogue import load_catalogue
 
     bright = load_catalogue().hip[load_catalogue().brighter(3.5)].tolist()
-    figures = judged.world.numbers["figure"]
+    figures = judged.numbers["figure"]
     for figure in figures:
         stars = sorted(rng.sample(bright, STARS_IN_FIGURE))
         judged.stars[figure] = set(stars)
@@ -86,7 +106,7 @@ def _give_stars(judged: Judged, rng: random.Random, kept: Any) -> None:
 def _give_names(judged: Judged, rng: random.Random, kept: Any) -> None:
     """A name of three to five syllables for each, in a language that is not the transcript's."""
     taken: set[str] = set()
-    for figure in judged.world.numbers["figure"]:
+    for figure in judged.numbers["figure"]:
         name = ""
         while not name or name in taken:
             name = "".join(rng.choice("bdghklmnprstvz") + rng.choice("aeiou") for _ in range(rng.randint(3, 5)))
@@ -98,14 +118,16 @@ def _give_names(judged: Judged, rng: random.Random, kept: Any) -> None:
     ])
 
 
-def _give_mirrors(judged: Judged, rng: random.Random, kept: Any) -> None:
+def _give_mirrors(judged: Judged, rng: random.Random, world: World) -> None:
     """Every third figure is mirrored by three places; some of the mirrors are not decided on, so nobody meets them."""
-    figures = judged.world.numbers["figure"][::3]
-    mirrors = judged.world._items("mirror", len(figures))
+    from archive import models as kept
+
+    figures = judged.numbers["figure"][::3]
+    mirrors = world._items("mirror", len(figures))
     insert(kept.Mirror, [{"item_ptr": mirror, "title": f"M{mirror}"} for mirror in mirrors])
     for mirror, figure in zip(mirrors, figures, strict=True):
         hips = rng.sample(sorted(judged.stars[figure]), 3)
-        places = rng.sample(judged.world.numbers["place"], 3)
+        places = rng.sample(judged.numbers["place"], 3)
         judged.mirrors.append((mirror, figure, list(zip(places, hips, strict=True))))
         insert(kept.Tie, [{"source": mirror, "target": figure, "kind": "mirrors"}])
         insert(kept.Tie, [
@@ -155,7 +177,7 @@ def rows(sql: str, *given: Any) -> list[tuple[Any, ...]]:
 
 def expected(judged: Judged, gate: Any, figure: int = 0, hip: int = 0) -> set[int]:
     """The segments tied to what is asked, over what the viewer meets: sets of numbers, one step at a time."""
-    met = {number for numbers in judged.world.numbers.values() for number in numbers if gate.level(number) >= 2}
+    met = {number for numbers in judged.numbers.values() for number in numbers if gate.level(number) >= 2}
     whole = {number for number in met if gate.level(number) >= 3}
     asked = {figure} & met
     stars = {hip} if hip else set().union(*(judged.stars[one] for one in asked & whole))
