@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
+from django.utils import translation
 from numpy.typing import NDArray
 
 from ..access import inseason
@@ -17,6 +19,7 @@ from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Numbers
+from ..access.masks import Mask
 from ..models import Kind, Level, TieKind
 from ..timecode import edtf
 from .query import FROM, HEARD, IN, NEAR, SEASON, SKY, WHEN, WHO, Clause
@@ -125,6 +128,27 @@ class Likewise:
     atoms: Numbers
     ways: dict[int, tuple[Reached, ...]]
     words: frozenset[str]
+
+
+@dataclass(frozen=True, eq=False)
+class _AsSaid:
+    """What was worked out, and the names at rest and the language of the page that it was worked out under."""
+
+    found: Any
+    under: tuple[Mask, str]
+
+    @property
+    def size(self) -> int:
+        return int(self.found.size)
+
+
+def kept_as_said(ask: Ask, clause: Clause, work: Callable[[], Any]) -> Any:
+    """What `work` finds, kept for this viewer as long as the same names rest, in the language of the page."""
+    under = ask.gate.mask, translation.get_language() or ""
+    held: _AsSaid | None = ask.sight.words.get(clause)
+    if held is None or held.under != under:
+        held = ask.sight.words.put(clause, _AsSaid(work(), under))
+    return held.found
 
 
 def meet(ask: Ask, clause: Clause) -> Aim:

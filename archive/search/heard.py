@@ -10,14 +10,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from django.utils import translation
 
 from ..access import found
 from ..access.indexing import Field
 from ..access.layout import Numbers
-from ..access.masks import Mask
 from ..timecode.misheard import Suggestion, find_misheard
-from .aims import Ask
+from .aims import Ask, kept_as_said
 from .meeting import chained
 from .query import HEARD, Clause
 from .sounding import LEAST_ALIKE, runs_like
@@ -38,7 +36,6 @@ class Heard:
     atoms: Numbers
     instead: tuple[str, ...]
     scores: tuple[float, ...]
-    under: tuple[Mask, str] | None = None  # the names at rest and the language of the page that it was read under
 
     @property
     def size(self) -> int:
@@ -52,15 +49,11 @@ def heard(ask: Ask, names: Iterable[str]) -> Heard:
     """Lines that the viewer reads in which one of these names may be misheard."""
     spelled = tuple(sorted({name for name in names if words_of(name)}))
     clause = Clause(HEARD, spelled, is_exact=True)
-    under = ask.gate.mask, translation.get_language() or ""
-    held: Heard | None = ask.sight.words.get(clause)
-    if held is None or held.under != under:
-        found: Heard = ask.sight.words.put(clause, _judged(ask, _lines(ask, spelled), spelled, under))
-        return found
-    return held
+    lines: Heard = kept_as_said(ask, clause, lambda: _judged(ask, _lines(ask, spelled), spelled))
+    return lines
 
 
-def _judged(ask: Ask, lines: Numbers, spelled: tuple[str, ...], under: tuple[Mask, str]) -> Heard:
+def _judged(ask: Ask, lines: Numbers, spelled: tuple[str, ...]) -> Heard:
     read = found.cues(ask.gate, ask.sight.board.stock.cue[lines].tolist())
     kept = [(atom, read[cue]) for atom in lines.tolist() if (cue := int(ask.sight.board.stock.cue[atom])) in read]
     best: dict[int, Suggestion] = {}
@@ -68,7 +61,7 @@ def _judged(ask: Ask, lines: Numbers, spelled: tuple[str, ...], under: tuple[Mas
         best.setdefault(kept[one.cue_index][0], one)
     atoms = sorted(best)
     instead, scores = (tuple(getattr(best[atom], name) for atom in atoms) for name in ("heard", "score"))
-    return Heard(np.array(atoms, dtype=np.int64), instead, scores, under)
+    return Heard(np.array(atoms, dtype=np.int64), instead, scores)
 
 
 def _likely(found: list[Suggestion]) -> list[Suggestion]:

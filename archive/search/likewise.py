@@ -12,16 +12,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from django.utils import translation
 
 from ..access import found
 from ..access import layout as lay
 from ..access.indexing import Field
 from ..access.layout import Numbers
-from ..access.masks import Mask
 from ..models import Kind
 from . import heard, spoken
-from .aims import CALLED, HEARD_AS, Ask, Likewise, Reached
+from .aims import CALLED, HEARD_AS, Ask, Likewise, Reached, kept_as_said
 from .meeting import ALONG, Amounts, Met, tied
 from .query import Clause
 from .sounding import LEAST_LETTERS, runs_like
@@ -55,11 +53,10 @@ class _Typed:
 
 
 @dataclass(frozen=True, eq=False)
-class _Kept:
-    """The plain words of a query for which more was found, and the names at rest and language it was read under."""
+class _Wide:
+    """The plain words of a query for which more was found."""
 
     mets: tuple[Met, ...]
-    under: tuple[Mask, str]
 
     @property
     def size(self) -> int:
@@ -71,7 +68,7 @@ def widened(ask: Ask, groups: list[list[Met]]) -> list[list[Met]]:
     plain = [met for group in groups for met in group if is_open(met.clause)]
     if not plain:
         return groups
-    wide = {met.clause: met for met in _kept(ask, plain)}
+    wide = {met.clause: met for met in _wide(ask, plain)}
     return [[replace(wide[met.clause], clause=met.clause) if met.clause in wide else met for met in group]
             for group in groups]
 
@@ -81,14 +78,10 @@ def is_open(clause: Clause) -> bool:
     return not (clause.field or clause.is_beginning or clause.is_exact or clause.is_excluded)
 
 
-def _kept(ask: Ask, plain: list[Met]) -> tuple[Met, ...]:
-    key = Clause(ASKED_SO, (), instead=tuple(sorted({replace(met.clause, instead=()) for met in plain})))
-    under = ask.gate.mask, translation.get_language() or ""
-    held: _Kept | None = ask.sight.words.get(key)
-    if held is None or held.under != under:
-        held = _Kept(tuple(_widened(ask, plain)), under)
-        ask.sight.words.put(key, held)
-    return held.mets
+def _wide(ask: Ask, plain: list[Met]) -> tuple[Met, ...]:
+    clause = Clause(ASKED_SO, (), instead=tuple(sorted({replace(met.clause, instead=()) for met in plain})))
+    found: _Wide = kept_as_said(ask, clause, lambda: _Wide(tuple(_widened(ask, plain))))
+    return found.mets
 
 
 def _widened(ask: Ask, plain: list[Met]) -> list[Met]:

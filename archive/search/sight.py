@@ -6,7 +6,6 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Layout, Numbers, runs
 from .boards import MOST_CHANGED, NOWHERE, SEVERAL, Board, board, board_after, carried, with_holders
+from .kept import Kept
 from .query import Clause
 from .stock import Stock
 
@@ -28,6 +28,7 @@ OPEN, DESCRIPTION = 3, 2
 # Words in cues further apart than this do not follow each other in a phrase.
 LONGEST_PAUSE_MS = 4_000
 UPWARD = ("part_of", "narrower_than")
+MOST_KEPT = 1_000_000  # numbers of eight bytes, of what was worked out for one viewer's words
 # What is kept of viewers: the last so many, fewer where there are so many atoms that memory would run out.
 KEPT_VIEWERS, LEAST_VIEWERS, MOST_ATOMS = 24, 3, 5_000_000
 
@@ -84,9 +85,9 @@ class Sight:
         return np.bincount(documents, words, minlength=self.board.layout.size).astype(np.float64, copy=False)
 
     @cached_property
-    def words(self) -> Kept:
+    def words(self) -> Kept[Clause]:
         """What was worked out for words that were asked for."""
-        return Kept()
+        return Kept(MOST_KEPT)
 
     @cached_property
     def home(self) -> NDArray[np.int32]:
@@ -255,38 +256,6 @@ class Sight:
         """How many places there are on the line."""
         atoms, starts = self.line
         return int(starts[-1]) + int(self.board.stock.words[atoms[-1]]) if len(atoms) else 0
-
-
-class Kept:
-    """What was worked out for clauses, the last asked for, as far as there is room."""
-
-    MOST = 1_000_000  # numbers of eight bytes
-
-    def __init__(self) -> None:
-        self._held: OrderedDict[Clause, Any] = OrderedDict()
-        self._size = 0
-        self._lock = threading.Lock()
-
-    def get(self, clause: Clause) -> Any:
-        with self._lock:
-            found = self._held.get(clause)
-            if found is not None:
-                self._held.move_to_end(clause)
-            return found
-
-    def put(self, clause: Clause, found: Any) -> Any:
-        with self._lock:
-            if clause not in self._held:
-                self._size += found.size
-            self._held[clause] = found
-            while self._size > self.MOST and len(self._held) > 1:
-                self._size -= self._held.popitem(last=False)[1].size
-        return found
-
-    def clear(self) -> None:
-        with self._lock:
-            self._held.clear()
-            self._size = 0
 
 
 _lock = threading.Lock()

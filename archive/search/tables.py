@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections import OrderedDict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from ..access.indexing import Atom
 from ..access.shelves import Written
 from . import sheets
 from .index import AT_ONCE, NotReady, Progress
+from .kept import Kept
 from .pieces import Array, Numbers
 from .sheets import ATOM, Places
 from .stock import Flags, Stock, changed_between
@@ -33,14 +34,25 @@ _lock = threading.Lock()
 _held: Stock | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class _Standings:
+    """Where a word stands: the atoms, ascending, and beside each which of its words it is (from 0)."""
+
+    atoms: Numbers
+    places: Numbers
+
+    @property
+    def size(self) -> int:
+        return len(self.atoms)
+
+
 class TablePiece:
     """Sheets that were read together; `numbers` are theirs in the database, ascending."""
 
     def __init__(self, edition: int, numbers: Numbers, arrays: dict[str, Array]) -> None:
         self.edition, self.numbers, self.arrays = edition, numbers, arrays
         self.name = f"{edition}-{numbers[0]}-{numbers[-1]}"
-        self._kept: OrderedDict[tuple[str, bool], tuple[Numbers, Numbers]] = OrderedDict()
-        self._lock = threading.Lock()
+        self._kept: Kept[tuple[str, bool]] = Kept(KEPT_STANDINGS)
 
     def __getitem__(self, name: str) -> Array:
         return self.arrays[name]
@@ -54,10 +66,10 @@ class TablePiece:
         return len(self.arrays["part"])
 
     def atoms_holding(self, word: str, *, is_beginning: bool = False) -> Numbers:
-        return self._standings(word, is_beginning)[0]
+        return self._standings(word, is_beginning).atoms
 
     def places_of(self, word: str) -> Numbers:
-        return self._standings(word, False)[1]
+        return self._standings(word, False).places
 
     def vocabulary(self) -> list[str]:
         """Every word, ascending by its bytes."""
@@ -70,17 +82,13 @@ class TablePiece:
         words = self["words"].astype(np.int64)
         return np.cumsum(words) - words
 
-    def _standings(self, word: str, is_beginning: bool) -> tuple[Numbers, Numbers]:
-        with self._lock:
-            found = self._kept.pop((word, is_beginning), None)
-        found = found or self._read(word.encode("utf-8"), is_beginning)
-        with self._lock:
-            self._kept[word, is_beginning] = found
-            while len(self._kept) > 1 and sum(len(atoms) for atoms, _ in self._kept.values()) > KEPT_STANDINGS:
-                self._kept.popitem(last=False)
-        return found
+    def _standings(self, word: str, is_beginning: bool) -> _Standings:
+        held: _Standings | None = self._kept.get((word, is_beginning))
+        if held is None:
+            held = self._kept.put((word, is_beginning), self._read(word.encode("utf-8"), is_beginning))
+        return held
 
-    def _read(self, word: bytes, is_beginning: bool) -> tuple[Numbers, Numbers]:
+    def _read(self, word: bytes, is_beginning: bool) -> _Standings:
         after = word + b"\xff" if is_beginning else None
         rows = shelves.postings(self.edition, word, after, int(self.numbers[0]), int(self.numbers[-1]))
         sheet = np.array([row[0] for row in rows], dtype=np.int64)
@@ -92,7 +100,7 @@ class TablePiece:
         first_words = np.append(self._begins, self["words"].sum())[self["first_atom"]]
         standing += np.repeat(first_words[at[known]], counts)
         atoms = np.searchsorted(self._begins, standing, side="right") - 1
-        return atoms, standing - self._begins[atoms]
+        return _Standings(atoms, standing - self._begins[atoms])
 
 
 def _piece(edition: int, rows: list[tuple[int, int, int, bytes]]) -> TablePiece:
