@@ -48,44 +48,35 @@ WORDS = {
 }
 
 
+class Degrees(forms.FloatField):
+    """A number that may be left out, and may have any fraction."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(required=False, widget=forms.NumberInput(attrs={"step": "any"}), **kwargs)
+
+
 class BearingForm(forms.Form):
     """Left empty it is due east from the home place, this year."""
 
-    azimuth = forms.FloatField(
-        label=gettext_lazy("Which way, in degrees"), required=False, min_value=0, max_value=360,
+    azimuth = Degrees(
+        label=gettext_lazy("Which way, in degrees"), min_value=0, max_value=360,
         help_text=gettext_lazy("From true north through east: 90 is east, 180 south. Correct a compass first."),
-        widget=forms.NumberInput(attrs={"step": "any"}),
     )
-    altitude = forms.FloatField(
-        label=gettext_lazy("How high the skyline stands there, in degrees"), required=False, min_value=-5, max_value=60,
-        widget=forms.NumberInput(attrs={"step": "any"}),
+    altitude = Degrees(
+        label=gettext_lazy("How high the skyline stands there, in degrees"), min_value=-5, max_value=60,
     )
-    tolerance = forms.FloatField(
-        label=gettext_lazy("How far off it may be, in degrees"), required=False, min_value=0.1, max_value=5,
+    tolerance = Degrees(
+        label=gettext_lazy("How far off it may be, in degrees"), min_value=0.1, max_value=5,
         help_text=gettext_lazy("Left empty, 1 degree: twice the width of the sun."),
-        widget=forms.NumberInput(attrs={"step": "any"}),
     )
     years = forms.CharField(
         label=gettext_lazy("Other years"), required=False, max_length=80,
         help_text=gettext_lazy("Up to six, with spaces between, −10000 to 10000; 0 is 1 BCE."),
     )
-    latitude = forms.FloatField(
-        label=gettext_lazy("Or stand at: latitude"), required=False, validators=[validate_latitude],
-        widget=forms.NumberInput(attrs={"step": "any"}),
-    )
-    longitude = forms.FloatField(
-        label=gettext_lazy("and longitude"), required=False, validators=[validate_longitude],
-        widget=forms.NumberInput(attrs={"step": "any"}),
-    )
-
-    to_latitude = forms.FloatField(
-        label=gettext_lazy("Or look towards: latitude"), required=False, validators=[validate_latitude],
-        widget=forms.NumberInput(attrs={"step": "any"}),
-    )
-    to_longitude = forms.FloatField(
-        label=gettext_lazy("and longitude"), required=False, validators=[validate_longitude],
-        widget=forms.NumberInput(attrs={"step": "any"}),
-    )
+    latitude = Degrees(label=gettext_lazy("Or stand at: latitude"), validators=[validate_latitude])
+    longitude = Degrees(label=gettext_lazy("and longitude"), validators=[validate_longitude])
+    to_latitude = Degrees(label=gettext_lazy("Or look towards: latitude"), validators=[validate_latitude])
+    to_longitude = Degrees(label=gettext_lazy("and longitude"), validators=[validate_longitude])
 
     def clean_years(self) -> list[int]:
         words = self.cleaned_data["years"].replace("−", "-").replace(",", " ").split()
