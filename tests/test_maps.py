@@ -161,27 +161,26 @@ def test_a_place_gives_its_passages_to_be_played(client, told):
     assert "Of fires" not in only
 
 
-def test_a_mirror_is_drawn_between_the_places_that_are_met(client, cast, told):
-    third = place("Third", 46.09, -38.01)
-    kiln = figure("Oven", 677, 1067, 3092)
+@pytest.fixture
+def mirrored(cast, told):
+    """A mirror of three places, the third of which nobody has decided about."""
+    third, kiln = place("Third", 46.09, -38.01), figure("Oven", 677, 1067, 3092)
     pairs = [(told["cove"], 677), (told["hill"], 1067), (third, 3092)]
-    mirror = writing.add_mirror(None, kiln, pairs, title="As above")
-    open_up(cast["council"], kiln, mirror)
+    open_up(cast["council"], kiln, writing.add_mirror(None, kiln, pairs, title="As above"))
+    return {"third": third, "kiln": kiln}
+
+
+def test_a_mirror_is_drawn_between_the_places_that_are_met(client, cast, mirrored):
     assert [one["runs"] for one in drawn(client)["mirrors"]] == [[[[46.01, -38.02], [46.05, -38.05]]]]
-    assert drawn(client, figure=kiln.ref)["names"] == ["Cove", "Hill"]
-    open_up(cast["council"], third)
+    assert drawn(client, figure=mirrored["kiln"].ref)["names"] == ["Cove", "Hill"]
+    open_up(cast["council"], mirrored["third"])
     assert drawn(client)["mirrors"][0]["runs"] == [[[46.01, -38.02], [46.05, -38.05], [46.09, -38.01]]]
 
 
-def test_no_line_is_drawn_that_would_tell_the_star_of_a_place_met_as_an_area(client, cast, told):
-    third = place("Third", 46.09, -38.01)
-    kiln = figure("Oven", 677, 1067, 3092)
-    pairs = [(told["cove"], 677), (told["hill"], 1067), (third, 3092)]
-    mirror = writing.add_mirror(None, kiln, pairs, title="As above")
-    open_up(cast["council"], kiln, mirror)
-    open_up(cast["council"], third, terms=decisions.Terms(others_see=Level.DESCRIPTION))
+def test_no_line_is_drawn_that_would_tell_the_star_of_a_place_met_as_an_area(client, cast, mirrored):
+    open_up(cast["council"], mirrored["third"], terms=decisions.Terms(others_see=Level.DESCRIPTION))
     assert drawn(client)["mirrors"] == []
-    assert drawn(client, figure=kiln.ref)["names"] == ["Cove", "Hill"]
+    assert drawn(client, figure=mirrored["kiln"].ref)["names"] == ["Cove", "Hill"]
 
 
 def test_a_long_list_comes_in_pages_and_the_map_has_all(client, cast):
