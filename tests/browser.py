@@ -14,7 +14,7 @@ from __future__ import annotations
 import asyncio
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 from urllib.parse import urlsplit
@@ -31,7 +31,7 @@ ARGUMENTS = (
 )
 PHONE = {"viewport": {"width": 360, "height": 780}, "has_touch": True, "is_mobile": True}
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}
-PATIENCE_MS = 15_000
+PATIENCE_MS, STEP_MS = 15_000, 50
 
 # Success criteria of levels A and AA in every version up to 2.2: axe-core's names of rule sets (API.md of axe-core).
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa")
@@ -136,6 +136,15 @@ def until(page: Any, is_so: str, given: Any = None) -> None:
     A bare expression would be evaluated as a string again and again, which our pages' policy forbids.
     """
     page.wait_for_function(f"(given) => {is_so}", arg=given)
+
+
+def till(page: Any, is_so: Callable[[], Any]) -> None:
+    """Wait until this is true here, as what the page did comes in by its events."""
+    for _again in range(PATIENCE_MS // STEP_MS):
+        if is_so():
+            return
+        page.wait_for_timeout(STEP_MS)
+    raise AssertionError("what was waited for did not come in")
 
 
 def press(page: Any, what: str) -> None:

@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from archive.access import bringing, writing
 
-from .browser import DESKTOP, PHONE, fits, reads_well, until
+from .browser import DESKTOP, PHONE, fits, reads_well, till, until
 from .conftest import bring, open_up, segment
 from .test_listening import body, loudness, sound_of
 
@@ -176,6 +176,8 @@ def test_what_a_browser_fetches_holds_no_closed_second(visit, cast, client, reco
         play(page)
     until(page, "document.querySelector('audio').buffered.length > 0 && "
                 "document.querySelector('audio').buffered.end(0) > 5.9")
+    # The event of a request's end may come after the sound that it brought is in the player.
+    till(page, lambda: any(url.endswith(sound_of(recording)) for url, _data in fetched))
     sounds = [data for url, data in fetched if url.endswith(sound_of(recording))]
     whole = body(client.get(sound_of(recording)))
     assert sounds

@@ -14,7 +14,7 @@ from archive.access import folders, uploads
 from archive.models import Master, Recording, Upload
 from archive.views.desk import bring as bring_page
 
-from .browser import DESKTOP, PHONE, fits, press, reads_well
+from .browser import DESKTOP, PHONE, fits, press, reads_well, till
 from .conftest import tone
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -100,8 +100,7 @@ def test_a_closed_page_goes_on_where_it_stopped(visit, cast, tape):
     fill(page, tape)
     send(page)
     page.wait_for_selector("[data-upload] [data-say]:has-text('%')")
-    while not held:
-        page.wait_for_timeout(50)
+    till(page, lambda: held)
     held[0].abort("connectionreset")  # else it would go out when the page is closed
     page.close()
     assert uploads.mine(cast["archivist"])[0].arrived_bytes == 5 * PIECE_BYTES
