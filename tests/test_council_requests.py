@@ -142,6 +142,17 @@ def test_granted_by_belonging_to_an_audience(cast, client, described):
     answer(client, made, answer="belong", audience=Audience.objects.get(name="family").ref)
     assert Membership.objects.get(account=cast["plain"]).granted_by == cast["council"]
     assert Gate(cast["plain"]).level(described.pk) == Level.OPEN
+    said = "granted, by belonging to “family”, with no end set"
+    assert said in client.get(reverse("council_requests")).content.decode()
+    client.force_login(cast["plain"])
+    assert said in client.get(reverse("requests")).content.decode()
+
+
+def test_a_grant_that_opens_nothing_yet_is_told_to_whoever_gave_it(cast, client, described):
+    made = ask_for(cast, described)
+    client.force_login(cast["council"])
+    page = answer(client, made, answer="belong", audience=Audience.objects.get(name="women").ref)
+    assert "does not meet “A talk” yet" in page
 
 
 def test_declined_with_words(cast, client, described):

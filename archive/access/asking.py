@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -16,11 +18,15 @@ from .gate import Gate
 from .showing import Label
 
 ONCE = timedelta(hours=24)  # "once" is a sitting: from the answer, a day and a night
+ANSWERED = 20  # how many answers are shown again to the council; the ledger has them all
 
 
 @dataclass(frozen=True)
 class OwnAsk:
-    """As the person who asked sees it. `item` is None where they no longer meet even its description."""
+    """As the person who asked sees it. `item` is None where they no longer meet even its description.
+
+    `audience` is the one they were granted to belong to; "" where the thing itself was granted.
+    """
 
     ref: str
     item: Label | None
@@ -28,12 +34,13 @@ class OwnAsk:
     asked_at: datetime
     state: str
     answer: str
+    audience: str
     ends_at: datetime | None
 
 
 @dataclass(frozen=True)
 class AskShown:
-    """As the council sees it."""
+    """As the council sees it; the last five are empty while it waits."""
 
     ref: str
     item: Label
@@ -42,6 +49,11 @@ class AskShown:
     reason: str
     asked_at: datetime
     state: str
+    answer: str
+    audience: str
+    ends_at: datetime | None
+    answered_by: str
+    answered_at: datetime | None
 
 
 # --- asking ---
@@ -76,15 +88,20 @@ def own(gate: Gate) -> list[OwnAsk]:
     """What this account has asked, the newest first."""
     if gate.account is None:
         return []
-    rows = list(Ask.ungated.filter(account=gate.account).order_by("-asked_at", "-pk"))
+    rows = list(Ask.ungated.filter(account=gate.account).select_related("audience").order_by("-asked_at", "-pk"))
     named = showing.labels(gate, {row.item_id for row in rows})
     said = gate.mask.text
     return [
         OwnAsk(
-            row.ref, named.get(row.item_id), said(row.reason), row.asked_at, row.state, said(row.answer), row.ends_at
+            row.ref, named.get(row.item_id), said(row.reason), row.asked_at, row.state, said(row.answer),
+            _audience_name(row), row.ends_at,
         )
         for row in rows
     ]
+
+
+def _audience_name(row: Ask) -> str:
+    return row.audience.name if row.audience is not None else ""
 
 
 @transaction.atomic
@@ -103,22 +120,38 @@ def take_back(account: Account, ref: str) -> bool:
 
 def waiting(gate: Gate) -> list[AskShown]:
     """Requests without an answer, oldest first."""
-    decisions.require(gate.account, "is_council")
-    return _shown(gate, list(Ask.ungated.filter(state=AskState.WAITING).select_related("account")))
+    return _shown(gate, _rows(gate).filter(state=AskState.WAITING))
+
+
+def answered(gate: Gate) -> list[AskShown]:
+    """The requests that were answered last, the newest answer first."""
+    return _shown(gate, _rows(gate).exclude(state=AskState.WAITING).order_by("-answered_at", "-pk")[:ANSWERED])
 
 
 def one(gate: Gate, ref: str) -> AskShown | None:
-    decisions.require(gate.account, "is_council")
-    found = _shown(gate, list(Ask.ungated.filter(ref=ref).select_related("account")))
+    found = _shown(gate, _rows(gate).filter(ref=ref))
     return found[0] if found else None
 
 
-def _shown(gate: Gate, rows: list[Ask]) -> list[AskShown]:
+def is_met(one: AskShown) -> bool:
+    """Whether whoever asked meets the thing in full, as it stands now."""
+    account = audiences.account(one.account_ref)
+    return account is not None and Gate(account).meets(one.item.number)
+
+
+def _rows(gate: Gate) -> QuerySet[Ask]:
+    decisions.require(gate.account, "is_council")
+    return Ask.ungated.select_related("account", "audience", "answered_by")
+
+
+def _shown(gate: Gate, rows: Iterable[Ask]) -> list[AskShown]:
+    rows = list(rows)
     named = chamber.labels(gate, {row.item_id for row in rows})
     return [
         AskShown(
             row.ref, named[row.item_id], str(row.account), row.account.ref, gate.mask.text(row.reason), row.asked_at,
-            row.state,
+            row.state, gate.mask.text(row.answer), _audience_name(row), row.ends_at, str(row.answered_by or ""),
+            row.answered_at,
         )
         for row in rows
     ]
@@ -157,7 +190,7 @@ def grant_membership(
     row = _held(by, ref)
     decisions.refuse_taken_back([row.item_id])
     decisions.join(by, audience, row.account, ends_at=ends_at)
-    _answer(by, row, AskState.GRANTED, words, ends_at)
+    _answer(by, row, AskState.GRANTED, words, ends_at, audience)
 
 
 @transaction.atomic
@@ -168,8 +201,10 @@ def decline(by: Account, ref: str, words: str) -> None:
     _answer(by, row, AskState.DECLINED, words, None)
 
 
-def _answer(by: Account, row: Ask, state: str, words: str, ends_at: datetime | None) -> None:
-    row.state, row.answer, row.ends_at = state, words.strip(), ends_at
+def _answer(
+    by: Account, row: Ask, state: str, words: str, ends_at: datetime | None, audience: Audience | None = None
+) -> None:
+    row.state, row.answer, row.ends_at, row.audience = state, words.strip(), ends_at, audience
     row.answered_by, row.answered_at = by, timezone.now()
     row.save()
     ledger.write(

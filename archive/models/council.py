@@ -8,6 +8,7 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from .access import Audience
 from .items import Item, new_ref
 
 
@@ -28,6 +29,7 @@ class Ask(models.Model):
     state = models.CharField(max_length=8, choices=AskState.choices, default=AskState.WAITING)
     answer = models.TextField(_("the council's words"), blank=True)
     ends_at = models.DateTimeField(null=True, blank=True)
+    audience = models.ForeignKey(Audience, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     answered_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )

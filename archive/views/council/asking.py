@@ -13,6 +13,8 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
+from django.utils.formats import date_format
+from django.utils.timezone import localtime, now
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -157,9 +159,23 @@ def _own(one: OwnAsk) -> parts.Shown:
     return {
         "shown": one,
         "item": parts.named(one.item) if one.item else None,
-        "state_words": str(AskState(one.state).label),
+        "state_words": _state_words(one),
         "take_back_url": reverse("take_back_request", args=[one.ref]) if one.state == AskState.WAITING else "",
     }
+
+
+def _state_words(one: OwnAsk | AskShown) -> str:
+    """How it stands; what was granted says for whom and until when."""
+    if one.state != AskState.GRANTED:
+        return str(AskState(one.state).label)
+    said = {"audience": one.audience, "day": date_format(localtime(one.ends_at), "j F Y, H:i") if one.ends_at else ""}
+    if one.ends_at is None:
+        return _("granted, by belonging to “%(audience)s”, with no end set") % said if one.audience else _("granted")
+    if one.ends_at <= now():
+        return _("granted until %(day)s, which is over") % said
+    if one.audience:
+        return _("granted, by belonging to “%(audience)s” until %(day)s") % said
+    return _("granted until %(day)s") % said
 
 
 @login_required
@@ -185,6 +201,7 @@ def council_requests(request: GatedRequest) -> HttpResponse:
             "nav": "council",
             "crumbs": parts.crumbs(_("Requests")),
             "asks": [_asked(one) for one in asking.waiting(request.gate)],
+            "answered": [_asked(one) for one in asking.answered(request.gate)],
         },
     )
 
@@ -194,6 +211,7 @@ def _asked(one: AskShown) -> parts.Shown:
     return {
         "shown": one,
         "item": parts.named(one.item),
+        "state_words": _state_words(one),
         "url": reverse("answer_request", args=[one.ref]),
         "explain_url": why,
     }
@@ -212,7 +230,7 @@ def answer_request(request: GatedRequest, ref: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             _answer(request, one, form)
-            messages.success(request, _("Answered. %(name)s sees it on their own page.") % {"name": one.name})
+            _say_answered(request, one, form)
             return redirect("council_requests")
         except decisions.TakenBack as error:
             form.add_error("answer", consenting.why_not_opened(request.gate, error))  # type: ignore[arg-type]
@@ -230,6 +248,16 @@ def answer_request(request: GatedRequest, ref: str) -> HttpResponse:
             "cancel_url": reverse("council_requests"),
         },
     )
+
+
+def _say_answered(request: GatedRequest, one: AskShown, form: AnswerForm) -> None:
+    messages.success(request, _("Answered. %(name)s sees it on their own page.") % {"name": one.name})
+    if form.cleaned_data["answer"] != NO and not asking.is_met(one):
+        messages.warning(
+            request,
+            _("Even so, %(name)s does not meet “%(thing)s” yet: another condition stands in the way. Look below why.")
+            % {"name": one.name, "thing": one.item.text},
+        )
 
 
 def _answer(request: GatedRequest, one: AskShown, form: AnswerForm) -> None:
