@@ -225,10 +225,13 @@ def test_only_the_council_answers(cast, client, described):
 
 def test_a_caution_is_said_before_playing_on_what_it_is_about(cast, client, tmp_path):
     topic = writing.add_topic(None, [writing.NameGiven("en", "Burials", True)])
+    place = writing.add_place(
+        None, [writing.NameGiven("en", "The cove", True)], nature="cove", latitude_deg=46.0, longitude_deg=-38.0
+    )
     recording = bring(None, tmp_path, "A talk")
-    part = segment(recording, 0, 1000, "A part", topics=[topic.pk])
+    part = segment(recording, 0, 1000, "A part", topics=[topic.pk], places=[place.pk])
     other = segment(recording, 1000, 2000, "Another")
-    open_up(cast["council"], recording, topic)
+    open_up(cast["council"], recording, topic, place)
     client.force_login(cast["council"])
     client.post(reverse("cautions", args=["segment", part.ref]), {"kinds": ["violence"]})
     client.post(reverse("cautions", args=["topic", topic.ref]), {"kinds": ["mourning"]})
@@ -245,6 +248,8 @@ def test_a_caution_is_said_before_playing_on_what_it_is_about(cast, client, tmp_
     assert said(part) == (True, True)
     assert said(other) == (False, False)
     assert said(recording) == (True, True)
+    on_the_map = client.get(reverse("map_place", args=[place.ref])).content.decode()
+    assert 0 < on_the_map.index(str(wordbook.say("violence"))) < on_the_map.index("<audio")
     client.force_login(cast["council"])
     client.post(reverse("cautions", args=["segment", part.ref]), {})
     assert said(part) == (False, True)

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from ..models import Account, ContentCaution, Item, ItemCaution, Kind, Level, Segment, TopicTie
 from . import decisions, ledger, wordbook
+from .closure import batches
 from .gate import Gate
 
 KINDS = (Kind.RECORDING, Kind.SEGMENT, Kind.TOPIC)
@@ -18,22 +19,30 @@ def of(number: int) -> list[str]:
     return list(ItemCaution.ungated.filter(item=number).values_list("kind", flat=True))
 
 
-def words_for(gate: Gate, number: int) -> tuple[str, ...]:
-    """What is said before this recording or segment is played: its own, and those of what it belongs to or holds.
-
-    Whatever the viewer does not meet says nothing here either.
-    """
-    around = {number}
-    around |= set(Segment.ungated.filter(recording=number).values_list("pk", flat=True))
-    around |= set(Segment.ungated.filter(pk=number).values_list("recording_id", flat=True))
-    segments = Segment.ungated.filter(pk__in=gate.keep(around)).values_list("pk", flat=True)
-    around |= set(TopicTie.ungated.filter(content_object__in=list(segments)).values_list("tag_id", flat=True))
-    return _said(gate.keep(around, Level.DESCRIPTION))
+def chosen(numbers: Iterable[int]) -> dict[int, set[str]]:
+    """The cautions chosen for each of these items, which the viewer meets; items without any are left out."""
+    found: dict[int, set[str]] = {}
+    for part in batches(sorted(numbers)):
+        for item, kind in ItemCaution.ungated.filter(item__in=part).values_list("item_id", "kind"):
+            found.setdefault(item, set()).add(kind)
+    return found
 
 
-def _said(numbers: Iterable[int]) -> tuple[str, ...]:
-    held = set(ItemCaution.ungated.filter(item__in=list(numbers)).values_list("kind", flat=True))
+def said(kinds: Iterable[str]) -> tuple[str, ...]:
+    """The community's words for these cautions, always in the same order."""
+    held = set(kinds)
     return tuple(wordbook.say(kind) for kind in ContentCaution.values if kind in held)
+
+
+def words_for(gate: Gate, recording: int) -> tuple[str, ...]:
+    """What is said before a recording is played: its own, and those of its segments and their topics.
+
+    Whatever the viewer does not meet says nothing here either. A segment's words are on its card.
+    """
+    segments = gate.keep(Segment.ungated.filter(recording=recording).values_list("pk", flat=True))
+    topics = TopicTie.ungated.filter(content_object__in=segments).values_list("tag_id", flat=True)
+    met = gate.keep({recording, *segments, *topics}, Level.DESCRIPTION)
+    return said(kind for kinds in chosen(met).values() for kind in kinds)
 
 
 @transaction.atomic

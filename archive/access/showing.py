@@ -32,6 +32,7 @@ from ..models import (
     Transcript,
 )
 from ..timecode.folding import fold
+from . import cautioning
 from .cells import cell_of
 from .closure import batches
 from .gate import Gate
@@ -335,9 +336,9 @@ def segment_cards(gate: Gate, numbers: Iterable[int]) -> list[SegmentCard]:
     recordings = {row.recording_id for row in rows.values()}
     named = labels(gate, [*wanted, *recordings, *(other for ends in joined.values() for _, other in ends)])
     dates = dict(Recording.ungated.filter(pk__in=recordings).values_list("pk", "recorded_on"))
-    cautions = _cautions(named)
+    cautions, chosen = _cautions(named), cautioning.chosen(named)
     return [
-        _card(gate, rows[number], named, joined.get(number, []), dates, cautions)
+        _card(gate, rows[number], named, joined.get(number, []), dates, cautions, chosen)
         for number in wanted
         if number in rows and number in named
     ]
@@ -372,12 +373,15 @@ def _card(
     joined: list[tuple[str, int]],
     dates: dict[int, str],
     cautions: dict[int, str],
+    chosen: dict[int, set[str]],
 ) -> SegmentCard:
     def of(kind: str) -> tuple[Label, ...]:
         found = [named[other] for each, other in joined if each == kind and other in named]
         return tuple(sorted(found, key=lambda one: (one.text.casefold(), one.ref)))
 
     recording = named.get(row.recording_id)
+    about = [row.pk, row.recording_id, *(other for each, other in joined if each == "topic")]
+    content = cautioning.said(kind for number in about for kind in chosen.get(number, ()))
     return SegmentCard(
         label=named[row.pk],
         summary=gate.mask.text(row.summary),
@@ -391,7 +395,7 @@ def _card(
         figures=of(TieKind.NAMES_FIGURE),
         told_of=of(TieKind.TELLS_OF),
         had_from=of(TieKind.HAD_FROM),
-        cautions=tuple(sorted({cautions[other] for _, other in joined if other in cautions})),
+        cautions=content + tuple(sorted({cautions[other] for _, other in joined if other in cautions})),
     )
 
 

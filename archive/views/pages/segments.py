@@ -10,7 +10,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from ...access import cautioning, details, showing
+from ...access import details, showing
 from ...access.showing import Label, SegmentCard
 from ...models import Segment
 from ...templatetags.undersky import clock, event_date
@@ -37,7 +37,7 @@ def page(request: GatedRequest, ref: str) -> HttpResponse:
         | {
             "summary": card.summary,
             "rows": _facts(card, is_in_place),
-            "cautions": (*cautioning.words_for(request.gate, row.pk), *card.cautions),
+            "cautions": card.cautions,
             "sound": players.of_segment(request.gate, row),
             "groups": parts.tie_groups(ties),
             "before": _near(near.before),
