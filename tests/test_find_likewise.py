@@ -45,7 +45,7 @@ def told(text: str, world: dict, account=None, **narrowing) -> dict[int, list[st
 
 TYPED = (
     "taivek", "tavek", "tayvek", "ilinvakel", "ilinvekal", "goat gate", "gote gait", "goat", "long net", "net tavek",
-    "taivek | water", "taivek -water", "vehicle",
+    "taivek | water", "taivek -water", "vehicle", "tai vek", "tay vek again", "ill in vehicle", "the tai vek",
 )
 
 
@@ -139,6 +139,17 @@ def test_a_name_of_several_words_stands_for_itself_only_where_all_are_typed(worl
 def test_three_words_that_were_taken_for_one_name(world):
     assert told("ilinvakel", world) == {5: ["heard_as Ill in Vehicle"]}
     assert told("heard:ilinvakel", world) == {5: ["heard_as Ill in Vehicle"]}
+
+
+def test_a_name_in_which_somebody_put_spaces(world):
+    for typed in ("tai vek", "Tay Vek", "tai v ek"):
+        assert told(typed, world).keys() == {0, 1, 3, 4}, typed
+        assert world["figures"][0].pk in ask(typed).things, typed
+    assert told("tai vek", world)[3] == ["called Taivek"]
+    assert told("ill in vehicle", world) == {5: []}
+    assert told("tai vek himself", world).keys() == {3}
+    for typed in ('"tai vek"', "tai -vek", "title:tai vek", "vek tai"):
+        assert told(typed, world) == {}, typed
 
 
 @pytest.mark.parametrize("typed", ["tayvek", "Taivék", "TAIVECK", "taivek", "tai'vek", "ta-ivek"])

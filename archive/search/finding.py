@@ -160,7 +160,7 @@ def _answered(gate: Gate, wanted: Wanted) -> _Answer:
 def _answer(gate: Gate, sight: Sight, wanted: Wanted) -> _Answer:
     ask = Ask(gate, sight, lambda clause: meeting.standing(sight, clause))
     held = [[_meet_any(ask, option) for option in clause.options] for clause in wanted.query.wanted]
-    groups = likewise.widened(ask, held)
+    groups = likewise.widened(ask, held, wanted.query.beside)
     flags = _answers(ask, wanted.query, groups) & _narrowed(sight, wanted)
     asked = [each.aim for group in groups for each in group if each.aim is not None]
     hows = _hows(asked, flags) | _as_typed(sight, groups, held, flags)

@@ -1,14 +1,15 @@
 """What answers a plain word without holding it: what is meant is called otherwise there, or its name was misheard.
 
 Words typed without quotation marks stand for a name where they are all of it, but for an article. A word that hardly
-stands anywhere stands for a name that it sounds like, too. Then passages answer that say the thing's other
-names, and lines in which one of its names may be misheard. So does what sounds much like a rare word, or like one word
-of a name. All is taken from what the viewer meets, and none of it counts for the order.
+stands anywhere stands for a name that it sounds like, too, and two or three such together for one that they sound
+like in one. Then passages answer that say the thing's other names, and lines in which one of its names may be
+misheard. So does what sounds much like a rare word, or like one word of a name. All is taken from what the viewer
+meets, and none of it counts for the order.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -20,19 +21,21 @@ from ..access.layout import Numbers
 from ..models import Kind
 from . import heard, spoken
 from .aims import CALLED, HEARD_AS, Ask, Likewise, Reached, kept_as_said
-from .meeting import ALONG, Amounts, Met, tied
+from .meeting import ALONG, Amounts, Met, meet, tied
 from .query import Clause
-from .sounding import LEAST_LETTERS, runs_like
+from .sounding import LEAST_LETTERS, runs_like, same_sounds
 from .stock import NO_NUMBERS
 from .words import words_of
 
 RARE = 5  # passages that hold a word, from which on it is taken to be what was meant
 LEAST_LIKE_NAME = 0.75
+LEAST_LIKE_JOINED = 0.7  # words that have together just the sounds of a name
 LEAST_SURE = 0.84  # for words that are no whole name; for names as `heard` has it
 KINDS = (Kind.PERSON, Kind.PLACE, Kind.FIGURE)
 MOST_THINGS, MOST_NAMES = 200, 24
 LONGEST_ARTICLE = 3
 ASKED_SO = "likewise"  # under which it is kept
+NOTHING = Likewise(NO_NUMBERS, NO_NUMBERS, {}, frozenset())
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,31 +66,29 @@ class _Wide:
         return 1 + sum(met.size + 8 * len(met.likewise.ways if met.likewise else ()) for met in self.mets)
 
 
-def widened(ask: Ask, groups: list[list[Met]]) -> list[list[Met]]:
-    """The same, with what answers plain words likewise."""
-    plain = [met for group in groups for met in group if is_open(met.clause)]
+def widened(ask: Ask, groups: list[list[Met]], beside: Sequence[tuple[str, ...]] = ()) -> list[list[Met]]:
+    """The same, with what answers plain words likewise; `beside` are such that were typed one after the other."""
+    plain = [met for group in groups for met in group if met.clause.is_open]
     if not plain:
         return groups
-    wide = {met.clause: met for met in _wide(ask, plain)}
+    wide = {met.clause: met for met in _wide(ask, plain, beside)}
     return [[replace(wide[met.clause], clause=met.clause) if met.clause in wide else met for met in group]
             for group in groups]
 
 
-def is_open(clause: Clause) -> bool:
-    """Whether more may be meant than the words themselves."""
-    return not (clause.field or clause.is_beginning or clause.is_exact or clause.is_excluded)
-
-
-def _wide(ask: Ask, plain: list[Met]) -> tuple[Met, ...]:
-    clause = Clause(ASKED_SO, (), instead=tuple(sorted({replace(met.clause, instead=()) for met in plain})))
-    found: _Wide = kept_as_said(ask, clause, lambda: _Wide(tuple(_widened(ask, plain))))
+def _wide(ask: Ask, plain: list[Met], beside: Sequence[tuple[str, ...]]) -> tuple[Met, ...]:
+    asked = sorted({replace(met.clause, instead=()) for met in plain})
+    clause = Clause(ASKED_SO, (), instead=(*asked, *(Clause(ASKED_SO, words) for words in beside)))
+    found: _Wide = kept_as_said(ask, clause, lambda: _Wide(tuple(_widened(ask, plain, beside))))
     return found.mets
 
 
-def _widened(ask: Ask, plain: list[Met]) -> list[Met]:
+def _widened(ask: Ask, plain: list[Met], beside: Sequence[tuple[str, ...]]) -> list[Met]:
     typed = [_typed(ask, met) for met in plain]
     names = _names_meant(ask, typed)
     wide = [_with(ask, one, names.get(one.clause, [])) for one in typed]
+    for words, whole in _in_one(ask, beside):
+        wide = [_or(met, whole) if met.clause.words[0] in words else met for met in wide]
     return [met for met, one in zip(wide, typed, strict=True) if met is not one.met]
 
 
@@ -102,8 +103,26 @@ def _typed(ask: Ask, met: Met) -> _Typed:
             if run.score >= LEAST_LIKE_NAME and len(run.words) == 1}
     if len(met.clause.words) > 1:  # a name in which somebody put a hyphen
         near[word] = ask.standing(Clause("", (word,)))[0]
+    return _named_so(ask, met, near)
+
+
+def _named_so(ask: Ask, met: Met, near: dict[str, Numbers]) -> _Typed:
+    """With those of the words near it (and the atoms that hold them) that a name holds."""
     named = {word: things for word, atoms in near.items() if len(things := _named(ask, atoms))}
     return _Typed(met, tuple(named), np.unique(np.concatenate([NO_NUMBERS, *named.values()])))
+
+
+def _in_one(ask: Ask, beside: Sequence[tuple[str, ...]]) -> Iterator[tuple[tuple[str, ...], Met]]:
+    """Of words that stand one after the other: those that are one name in which somebody put spaces, and what it
+    meets. It has to be a whole name, of just these sounds.
+    """
+    for words in beside:
+        near = {run.words[0]: run.atoms for run in same_sounds(ask, "".join(words)) if run.score >= LEAST_LIKE_JOINED}
+        if not near or not _is_rare(met := meet(ask.sight, Clause("", words))):
+            continue
+        one = _named_so(ask, met, near)
+        if names := _names_meant(ask, [one]).get(one.clause):
+            yield words, _with(ask, one, names)
 
 
 def _is_rare(met: Met) -> bool:
@@ -174,6 +193,30 @@ def _beside(numbers: Numbers, known: Numbers, values: Amounts, other: float) -> 
     found = np.full(len(numbers), other)
     found[np.searchsorted(numbers, known)] = values
     return found
+
+
+def _or(met: Met, whole: Met) -> Met:
+    """What is met by the word, and what by the name that it is a part of."""
+    told, things = np.union1d(met.told, whole.told), np.union1d(met.things, whole.things)
+    return replace(
+        met,
+        told=told,
+        fits=_beside(told, met.told, met.fits, 0.0),
+        atoms=np.union1d(met.atoms, whole.atoms),
+        things=things,
+        times=_beside(things, met.things, met.times, 1.0),
+        named=np.union1d(met.named, whole.named),
+        likewise=_together(met.likewise or NOTHING, whole.likewise or NOTHING, np.setdiff1d(whole.told, met.told)),
+    )
+
+
+def _together(one: Likewise, other: Likewise, documents: Numbers) -> Likewise:
+    return Likewise(
+        documents=np.union1d(one.documents, documents),
+        atoms=np.union1d(one.atoms, other.atoms),
+        ways=other.ways | one.ways,
+        words=one.words | other.words,
+    )
 
 
 def _tied_to(ask: Ask, things: Numbers) -> Numbers:

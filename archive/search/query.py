@@ -12,11 +12,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
+from itertools import islice
 
 from .words import words_of
 
 MOST_CHARS = 2_000
 MOST_WORDS = 40
+MOST_BESIDE, MOST_STRETCHES = 3, 16  # words that may be one name in which spaces were put, and how many such are tried
 LEAST_LETTERS = 3  # before the star of a beginning
 
 # Field names as they are typed, before a colon.
@@ -61,6 +63,15 @@ class Clause:
         """What each by itself is enough: this and what may be met instead."""
         return self, *self.instead
 
+    @property
+    def is_open(self) -> bool:
+        """Whether more may be meant than the words themselves."""
+        return not (self.field or self.is_beginning or self.is_exact or self.is_excluded)
+
+    @property
+    def is_plain_word(self) -> bool:
+        return self.is_open and len(self.words) == 1
+
 
 @dataclass(frozen=True)
 class Marks:
@@ -75,9 +86,12 @@ class Marks:
 
 @dataclass(frozen=True)
 class Query:
-    """`clauses` in an order of their own, each once. `was_cut`: there was more than is looked at."""
+    """`clauses` in an order of their own, each once. `beside` are plain words that were typed one after the other, two
+    and three at a time. `was_cut`: there was more than is looked at.
+    """
 
     clauses: tuple[Clause, ...] = ()
+    beside: tuple[tuple[str, ...], ...] = dataclass_field(default=(), compare=False)
     was_cut: bool = False
     is_blank: bool = True  # nothing was typed at all
 
@@ -107,9 +121,11 @@ def read(text: str) -> Query:
     was_cut = len(text) > MOST_CHARS
     groups: list[list[Clause]] = []
     unlike: set[Clause] = set()
+    line: list[str] = []
     after_bar = False
     for match in PART.finditer(text[:MOST_CHARS].translate(QUOTES)):
         clause = _clause(match)
+        line.append(clause.words[0] if clause is not None and clause.is_plain_word else "")
         if clause is None:
             after_bar = after_bar or match.group() == BAR
             continue
@@ -122,7 +138,14 @@ def read(text: str) -> Query:
         else:
             groups.append([clause])
         after_bar = False
-    return Query(tuple(sorted({_joined(group) for group in groups})), was_cut, not text.strip())
+    clauses = tuple(sorted({_joined(group) for group in groups}))
+    return Query(clauses, _beside(line), was_cut, not text.strip())
+
+
+def _beside(line: list[str]) -> tuple[tuple[str, ...], ...]:
+    """Stretches of plain words; where anything else was typed there is nothing on the line."""
+    found = (tuple(line[at : at + count]) for count in range(2, MOST_BESIDE + 1) for at in range(len(line) - count + 1))
+    return tuple(islice(dict.fromkeys(words for words in found if all(words)), MOST_STRETCHES))
 
 
 def _joined(group: list[Clause]) -> Clause:

@@ -69,8 +69,16 @@ def runs_like(ask: Ask, word: str) -> tuple[Run, ...]:
     return found
 
 
+def same_sounds(ask: Ask, word: str) -> tuple[Run, ...]:
+    """The words read by the viewer that have just the sounds of this one (folded), itself among them; likest first."""
+    key = phonetic_key(word)
+    if len(key) < LEAST_SOUNDS_APART:
+        return ()
+    others = _words_of([piece_sounds(piece) for piece in ask.sight.board.stock.pieces], [key])
+    return _met(ask, dict(zip([(other,) for other in others], alike(others, [word] * len(others)), strict=True)), {})
+
+
 def _likest(ask: Ask, word: str) -> tuple[Run, ...]:
-    """What others hold is passed over before any are counted off, so that it cannot push out what is met."""
     key = phonetic_key(word)
     if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
         return ()
@@ -79,6 +87,14 @@ def _likest(ask: Ask, word: str) -> tuple[Run, ...]:
     apart = dict(run for parts in _taken_apart(key) for run in _standing_apart(ask, kept, parts, word))
     runs = [*alone, *apart]
     scored = dict(zip(runs, alike(["".join(run) for run in runs], [word] * len(runs)), strict=True))
+    return _met(ask, scored, apart)
+
+
+def _met(ask: Ask, scored: dict[tuple[str, ...], float], apart: dict[tuple[str, ...], Numbers]) -> tuple[Run, ...]:
+    """The likest of these that are read; of those of several words it is known where they stand.
+
+    What others hold is passed over before any are counted off, so that it cannot push out what is met.
+    """
     order = sorted((run for run, score in scored.items() if score >= LEAST_ALIKE), key=lambda run: (-scored[run], run))
     met = ((run, apart[run] if run in apart else ask.standing(Clause("", run))[0]) for run in order)
     found = (Run(run, scored[run], atoms) for run, atoms in met if len(atoms))
