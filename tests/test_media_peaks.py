@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 
+from archive.media.decode import sound_blocks
 from archive.media.errors import MediaError
 from archive.media.peaks import pcm_peaks, peaks_of
 from archive.media.rendition import render
@@ -48,6 +50,20 @@ def test_peaks_of_a_rendition_are_fifty_a_second_and_flat_where_it_is_closed(tmp
     assert got.dtype == np.int8
     assert not got[103:197].any()
     assert got[:100].any(axis=1).all()
+
+
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_rendition_is_decoded_as_ffmpeg_does_packet_by_packet(tmp_path: Path, channels: int) -> None:
+    sound = np.stack([as_24_bit(voice(5.01, seed)) for seed in range(channels)])
+    copy = make_working_copy(write_pcm(tmp_path / "a.wav", sound), tmp_path / "a.flac")
+    path = render(copy.path, tmp_path / "a.m4a", [(2_000, 2_500)]).path
+    with av.open(str(path)) as container:
+        plainly = np.concatenate([frame.to_ndarray() for frame in container.decode(audio=0)], axis=1)
+    assert np.array_equal(np.concatenate(list(sound_blocks(path, 48_000)), axis=1), plainly[:, : sound.shape[1]])
+    path.write_bytes(path.read_bytes()[:-1])
+    with pytest.raises(MediaError) as told:
+        peaks_of(path)
+    assert told.value.code == "damaged"
 
 
 @pytest.mark.parametrize(

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import IO
 
 import av
 import numpy as np
 
 from .errors import MediaError
-from .m4a import HANDLER_NAME
+from .m4a import HANDLER_NAME, PRIMING_PACKETS
 from .spans import RATE_HZ
+
+_PACKETS_AT_ONCE = 200
 
 
 def sound_blocks(path: Path | str, samples: int, only_rendition: bool = False) -> Iterator[np.ndarray]:
@@ -22,11 +26,36 @@ def sound_blocks(path: Path | str, samples: int, only_rendition: bool = False) -
     try:
         with av.open(os.fspath(path), "r") as container:
             stream = container.streams.audio[0]
-            if only_rendition and stream.metadata.get("handler_name", "").encode() != HANDLER_NAME:
+            is_rendition = stream.metadata.get("handler_name", "").encode() == HANDLER_NAME
+            if only_rendition and not is_rendition:
                 raise _not_rendition(path)
-            yield from _even_blocks(container.decode(stream), samples, _length(stream))
-    except (av.FFmpegError, IndexError) as error:
+            frames = _rendition_frames(path, stream) if is_rendition else container.decode(stream)
+            yield from _even_blocks(frames, samples, _length(stream))
+    except (av.FFmpegError, EOFError, IndexError) as error:
         raise MediaError(f"{os.fspath(path)} cannot be decoded. Make it anew from the master.", "damaged") from error
+
+
+def _rendition_frames(path: Path | str, stream: av.AudioStream) -> Iterator[av.AudioFrame]:
+    """Yield the frames of a rendition from its first sound on, reading many packets at once.
+
+    Its packets lie end to end (`m4a.head`), and a decoder may be given "several complete audio frames" in one packet
+    (FFmpeg, avcodec.h, avcodec_send_packet): to take each by itself would cost half as much as decoding it.
+    """
+    index = stream.index_entries
+    bounds = [index[at].pos for at in range(0, len(index), _PACKETS_AT_ONCE)]
+    bounds.append(index[-1].pos + index[-1].size)
+    with Path(path).open("rb") as file:
+        file.seek(bounds[0])
+        pieces = (av.Packet(_read(file, end - start)) for start, end in itertools.pairwise(bounds))
+        frames = (frame for piece in pieces for frame in stream.codec_context.decode(piece))
+        yield from itertools.islice(frames, PRIMING_PACKETS, None)
+
+
+def _read(file: IO[bytes], size: int) -> bytes:
+    data = file.read(size)
+    if len(data) < size:
+        raise EOFError
+    return data
 
 
 def _length(stream: av.AudioStream) -> int:

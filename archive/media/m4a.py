@@ -12,7 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 
 PACKET_SAMPLES = 1024
-PRIMING_SAMPLES = 1024
+PRIMING_PACKETS = 1
+PRIMING_SAMPLES = PRIMING_PACKETS * PACKET_SAMPLES
 """The encoder's first packet starts 1024 samples early; the edit list tells players to skip them."""
 HANDLER_NAME = b"access copy"
 _UNITY_MATRIX = struct.pack(">9I", 0x10000, 0, 0, 0, 0x10000, 0, 0, 0, 0x40000000)
