@@ -68,6 +68,8 @@ def test_a_person_is_added_and_ended_with_dates_and_who_granted(cast, as_council
     assert level(cast["plain"], recording) == Level.OPEN
     page = as_council.get(page_of("women")).content.decode()
     assert "granted by council" in page
+    assert "31 January 2999" in page
+    assert "31 January 2999" in as_council.get(reverse("ledger")).content.decode()
     ref = Audience.objects.get(name="women").ref
     as_council.post(reverse("end_member", args=[ref]), {"membership": member.pk})
     assert level(cast["plain"], recording) == Level.NOTHING
@@ -315,7 +317,7 @@ def test_the_ledger_is_filtered_by_thing_person_event_and_day(cast, as_council, 
     assert events(event="decided") == ["decided"]
     assert events(until="2001-01-01") == []
     assert events(since="nonsense") != []
-    assert "Meeting of 2020-01-02, minute minute 1" in as_council.get(address).content.decode()
+    assert "Meeting of 2 January 2020, minute minute 1" in as_council.get(address).content.decode()
 
 
 def test_ledger_verify_names_the_first_broken_row(cast):

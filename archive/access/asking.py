@@ -208,7 +208,8 @@ def _answer(
     row.answered_by, row.answered_at = by, timezone.now()
     row.save()
     ledger.write(
-        "request answered", by, row.item.ref, account=row.account.ref, state=state, words=row.answer, ends_at=ends_at
+        "request answered", by, row.item.ref, account=row.account.ref, state=state, words=row.answer, ends_at=ends_at,
+        audience=audience.ref if audience is not None else "",
     )
 
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from ..models import Account, Audience, ClosedSpan, Item, LedgerRow, Level, Segment
-from . import chamber, decisions, wording
+from ..models import Account, AskState, Audience, ClosedSpan, ConsentState, Item, LedgerRow, Level, Segment
+from . import chamber, decisions, policy, wording
 from .gate import Gate
 from .showing import Label
 
@@ -167,7 +168,11 @@ def _detail(
     if detail.get("minute"):
         lines.append(
             _("Meeting of %(day)s, minute %(minute)s, present: %(present)s")
-            % {"day": detail["decided_on"], "minute": detail["minute"], "present": detail.get("present") or "–"}
+            % {
+                "day": _written_day(detail["decided_on"]),
+                "minute": detail["minute"],
+                "present": detail.get("present") or "–",
+            }
         )
     lines += [_act_words(act, labels, audiences) for act in detail.get("acts", ())]
     for name, words in (("audience", _("Audience")), ("account", _("Person"))):
@@ -176,8 +181,23 @@ def _detail(
             lines.append(f"{words}: {known.get(detail[name], detail[name])}")
     for name, words in _plain_names().items():
         if detail.get(name):
-            lines.append(f"{words}: {detail[name]}")
+            lines.append(f"{words}: {_plainly(name, detail[name])}")
     return lines
+
+
+def _plainly(name: str, kept: str) -> str:
+    """What a row keeps, as people say it."""
+    if name == "ends_at":
+        return wording.last_day(datetime.fromisoformat(kept), policy.home_zone())
+    if name == "stated_on":
+        return _written_day(kept)
+    if name == "state":
+        return str({**dict(AskState.choices), **dict(ConsentState.choices)}.get(kept, kept))
+    return kept
+
+
+def _written_day(kept: str) -> str:
+    return date_format(date.fromisoformat(kept), "j F Y")
 
 
 def _plain_names() -> dict[str, str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from itertools import zip_longest
 
 from django import template
@@ -14,7 +14,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from ..access import wordbook
+from ..access import policy, wordbook, wording
 from ..timecode.times import format_clock
 
 register = template.Library()
@@ -38,6 +38,12 @@ def beside(headings: Sequence[object], row: Sequence[object]) -> list[tuple[obje
 def clock(ms: int | None) -> str:
     """Milliseconds as `12:07` or `1:02:03`, whole seconds, rounded down so that a line is never missed."""
     return "" if ms is None else format_clock(ms // 1000 * 1000)
+
+
+@register.filter
+def last_day(moment: datetime) -> str:
+    """The last day, by the clock of the home place, of what ends at this moment."""
+    return wording.last_day(moment, policy.home_zone())
 
 
 @register.filter

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from ..access import details
+from .council.room import by_the_home_clock
 from .loading import GatedRequest
 from .pages import parts
 
@@ -66,6 +67,7 @@ class ChangePassword(auth.PasswordChangeView):
 
 
 @login_required
+@by_the_home_clock
 @require_safe
 def own_page(request: GatedRequest) -> HttpResponse:
     return render(

@@ -13,13 +13,12 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
-from django.utils.formats import date_format
-from django.utils.timezone import localtime, now
+from django.utils.timezone import now
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from ...access import asking, consenting, decisions, policy, showing, wordbook
+from ...access import asking, consenting, decisions, policy, showing, wordbook, wording
 from ...access.asking import AskShown, OwnAsk
 from ...access.gate import NotMet
 from ...models import AskState, Figure, Item, Kind, Layer, Level, Mirror, Person, Place, Recording, Segment, Topic
@@ -168,7 +167,7 @@ def _state_words(one: OwnAsk | AskShown) -> str:
     """How it stands; what was granted says for whom and until when."""
     if one.state != AskState.GRANTED:
         return str(AskState(one.state).label)
-    said = {"audience": one.audience, "day": date_format(localtime(one.ends_at), "j F Y, H:i") if one.ends_at else ""}
+    said = {"audience": one.audience, "day": wording.last_day(one.ends_at, policy.home_zone()) if one.ends_at else ""}
     if one.ends_at is None:
         return _("granted, by belonging to “%(audience)s”, with no end set") % said if one.audience else _("granted")
     if one.ends_at <= now():
