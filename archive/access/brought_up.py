@@ -15,7 +15,7 @@ from django.db.models import Q
 from numpy.typing import NDArray
 
 from ..models import Item, Kind, Reach
-from . import closure, layout, policy, touched
+from . import closure, columns, layout, policy, touched
 from .judging import Numbers, Policy
 from .layout import Layout
 
@@ -44,7 +44,7 @@ def policy_after(held: Policy, version: int) -> Policy | None:
 
 def _reach_after(held: Policy, conditions: Sequence[int]) -> dict[int, Numbers]:
     kept = {number: reached for number, reached in held.reach.items() if number not in conditions}
-    return kept | policy.listed(Reach.ungated.filter(condition__in=conditions), "condition_id", "item_id")
+    return kept | columns.beside(Reach.ungated.filter(condition__in=conditions), "condition_id", "item_id")
 
 
 class _Items(TypedDict):
@@ -72,9 +72,9 @@ def _items_after(held: Policy, items: Numbers) -> _Items:
 def _undecided_after(held: Policy, items: list[int]) -> Numbers:
     asked = sorted(closure.may_wait_with(items))
     if len(asked) > MOST_ASKED:
-        return policy.ascending(closure.stands_undecided())
+        return columns.ascending(closure.stands_undecided())
     others = held.undecided[~np.isin(held.undecided, asked)]
-    return np.union1d(others, policy.ascending(closure.stand_undecided_among(asked)))
+    return np.union1d(others, columns.ascending(closure.stand_undecided_among(asked)))
 
 
 def _with_those(numbers: Numbers, items: Numbers, kind: str, kinds: dict[int, str]) -> Numbers:

@@ -234,4 +234,4 @@ def may_wait_with(items: Sequence[int]) -> set[int]:
 
 def undecided_mirrors() -> QuerySet[Tie]:
     """Ties of mirrors to figures that the council has not spoken of: their pairs would give the figure's stars."""
-    return Tie.ungated.filter(kind=TieKind.MIRRORS, target__decision__isnull=True)
+    return Tie.ungated.filter(kind=TieKind.MIRRORS, source__kind=Kind.MIRROR, target__decision__isnull=True)

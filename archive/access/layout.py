@@ -10,11 +10,11 @@ import threading
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import chain, count
+from itertools import count
 from typing import TypedDict
 
 import numpy as np
-from django.db.models import F, Q
+from django.db.models import BigIntegerField, Case, F, Q, Value, When
 from django.db.models.expressions import CombinedExpression
 from numpy.typing import NDArray
 
@@ -35,7 +35,7 @@ from ..models import (
     Topic,
     TopicTie,
 )
-from . import judging, masks, policy
+from . import columns, judging, masks
 from .dates import days_of
 
 Numbers = NDArray[np.int64]
@@ -62,8 +62,7 @@ class Names:
         self.keys, self.ranks = keys, ranks
 
     @classmethod
-    def of(cls, keys: Iterable[str]) -> Names:
-        ordered = sorted(keys)
+    def of(cls, ordered: list[str]) -> Names:
         return cls(ordered, [at * cls.APART for at in range(1, len(ordered) + 1)])
 
     def with_these(self, keys: Iterable[str]) -> Names | None:
@@ -176,13 +175,12 @@ def next_serial() -> int:
 
 
 def read() -> Layout:
-    items = list(Item.ungated.values_list("pk", "kind", "ref"))
-    size = max((number for number, _, _ in items), default=0) + 1
+    items, refs = columns.texts(Item.ungated.all(), "pk", "ref")
+    size = int(items.max(initial=0)) + 1
     kind = np.zeros(size, dtype=np.uint8)
-    codes = {name: code(name) for name in KINDS}
-    for number, name, _ in items:
-        kind[number] = codes[name]
-    rank, names = _ranks(size, items, titles())
+    for name, numbers in columns.grouped(Item.ungated.all(), "kind", "pk").items():
+        kind[numbers[numbers < size]] = code(name)
+    rank, names = _ranks(size, items, refs, titles())
     return Layout(
         kind=kind, rank=rank, names=names, serial=next_serial(), **times(size), **_ties(size)
     )
@@ -227,14 +225,15 @@ def times(size: int) -> Times:
 
 def put_recordings(made: Times, size: int, where: Q) -> None:
     """Write the recordings into the arrays. Raises ValueError where one is in a language that is not listed."""
-    columns = ("pk", "offering", "recorded_on", "language", "master__duration_ms")
-    rows = [row for row in Recording.ungated.filter(where).values_list(*columns) if row[0] < size]
+    wanted = ("pk", "offering", "recorded_on", "language", "master__duration_ms")
+    rows = [row for row in Recording.ungated.filter(where).values_list(*wanted) if row[0] < size]
+    days = {told: days_of(told) or (0, 0) for told in {row[2] for row in rows}}
     languages = made["languages"]
     for number, offering, recorded_on, language, length_ms in rows:
         made["holder"][number] = number
         made["end_ms"][number] = made["length_ms"][number] = length_ms or 0
         made["is_clips"][number] = offering != Offering.QUIET
-        made["first_day"][number], made["last_day"][number] = days_of(recorded_on) or (0, 0)
+        made["first_day"][number], made["last_day"][number] = days[recorded_on]
         made["language"][number] = languages.index(language) + 1
 
 
@@ -244,8 +243,8 @@ def put_stretches(made: Times, size: int, where: Q) -> Numbers:
 
 
 def _put_stretches(made: Times, model: type[Segment] | type[ClosedSpan], size: int, where: Q) -> Numbers:
-    rows = _table(model.ungated.filter(where).values_list("pk", "recording_id", "start_ms", "end_ms"), 4)
-    numbers, holders, starts, ends = rows[(rows[:, :2] < size).all(axis=1)].T
+    rows = np.stack(columns.numbers(model.ungated.filter(where), "pk", "recording_id", "start_ms", "end_ms"))
+    numbers, holders, starts, ends = rows[:, (rows[:2] < size).all(axis=0)]
     made["holder"][numbers], made["start_ms"][numbers], made["end_ms"][numbers] = holders, starts, ends
     for column in (made["first_day"], made["last_day"], made["language"]):
         column[numbers] = column[holders]
@@ -265,21 +264,20 @@ def _ties(size: int) -> _Ties:
 
 def read_ties(size: int, ties: Q, topics: Q) -> Numbers:
     """Those of the ties, and of the segments' topics, packed; each once, ascending."""
-    by_kind = policy.listed(Tie.ungated.filter(ties).annotate(both=_both("source_id", "target_id")), "kind", "both")
-    named = TopicTie.ungated.filter(topics).annotate(both=_both("content_object_id", "tag_id"))
-    by_kind["topic"] = policy.listed_numbers(named.order_by().aggregate(listed=policy.Listed("both"))["listed"])
-    found = [_zeros(0)]
-    for kind, pairs in by_kind.items():
-        source, target = pairs >> ITEM_BITS, pairs & LAST_ITEM
-        kept = (source < size) & (target < size)
-        found.append(packed(source[kept], target[kept], np.full(np.count_nonzero(kept), tie_code(kind))))
-    ordered = np.sort(np.concatenate(found))
+    by_kind = Case(*(When(kind=kind, then=tie_code(kind)) for kind in TieKind.values), output_field=BigIntegerField())
+    named = _packed(F("source_id"), F("target_id"), by_kind)
+    topic = _packed(F("content_object_id"), F("tag_id"), Value(tie_code("topic")))
+    found = np.concatenate(
+        [*columns.numbers(Tie.ungated.filter(ties), named), *columns.numbers(TopicTie.ungated.filter(topics), topic)]
+    )
+    source, target, _ = unpacked(found)
+    ordered = np.sort(found[(source < size) & (target < size)])
     return ordered[np.diff(ordered, prepend=-1) != 0]
 
 
-def _both(source: str, target: str) -> CombinedExpression:
-    """Two columns as one number: hundreds of thousands of pairs are read as one text, not row by row."""
-    return F(source) * (1 << ITEM_BITS) + F(target)
+def _packed(source: F, target: F, kind: Case | Value) -> CombinedExpression:
+    """`packed`, in the database."""
+    return source * (1 << (ITEM_BITS + 5)) + target * (1 << 5) + kind
 
 
 def packed(source: Numbers, target: Numbers, kind: Numbers) -> Numbers:
@@ -291,17 +289,14 @@ def unpacked(ties: Numbers) -> tuple[Numbers, Numbers, Numbers]:
     return ties >> (ITEM_BITS + 5), ties >> 5 & LAST_ITEM, ties & 31
 
 
-def _table(rows: Iterable[tuple[int, ...]], columns: int) -> Numbers:
-    return np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, columns)
-
-
 def titles(among: Sequence[int] | None = None) -> dict[int, str]:
     """What each item is called first of all, as its label says it (archive.access.showing)."""
     found: dict[int, str] = {}
-    columns = {Recording: "title", Segment: "title", Mirror: "title", Layer: "title", Topic: "name"}
-    for model, column in columns.items():
+    said_in = {Recording: "title", Segment: "title", Mirror: "title", Layer: "title", Topic: "name"}
+    for model, column in said_in.items():
         rows = model.ungated.all() if among is None else model.ungated.filter(pk__in=among)
-        found.update(rows.values_list("pk", column))
+        numbers, texts = columns.texts(rows, "pk", column)
+        found.update(zip(numbers.tolist(), texts, strict=True))
     found.update(leading_names(among))
     mask = masks.standing()
     if mask.rules:
@@ -322,12 +317,13 @@ def leading_names(among: Sequence[int] | None = None) -> dict[int, str]:
     return {number: text for number, (_, text) in leading.items()}
 
 
-def _ranks(size: int, items: list[tuple[int, str, str]], titles: dict[int, str]) -> tuple[Numbers, Names]:
-    keys = {number: name_key(titles.get(number, ""), ref) for number, _, ref in items}
-    names = Names.of(keys.values())
-    rank_of = dict(zip(names.keys, names.ranks, strict=True))
+def _ranks(size: int, items: Numbers, refs: list[str], titles: dict[int, str]) -> tuple[Numbers, Names]:
+    called = [titles.get(number, "") for number in items.tolist()]
+    keys = list(map(name_key, called, refs))
+    order = sorted(range(len(keys)), key=keys.__getitem__)
+    names = Names.of([keys[at] for at in order])
     ranks = _zeros(size)
-    ranks[list(keys)] = [rank_of[key] for key in keys.values()]
+    ranks[items[order]] = names.ranks
     return ranks, names
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 from bisect import bisect_right
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection, transaction
-from django.db.models import Aggregate, Q, QuerySet, TextField
+from django.db.models import Q, QuerySet
 
 from ..models import (
     Account,
@@ -39,6 +39,7 @@ from ..models import (
     Source,
 )
 from . import closure, masks, seasons
+from .columns import ascending, beside, grouped
 from .judging import Derived, Levels, Numbers, Policy, Rule, judge, with_derived
 
 LONG_AGO = datetime(1, 1, 2, tzinfo=UTC)
@@ -146,14 +147,14 @@ def read() -> Policy:
 @transaction.atomic
 def _read() -> Policy:
     version = current_version()
-    by_kind = listed(Item.ungated.all(), "kind", "pk")
+    by_kind = grouped(Item.ungated.all(), "kind", "pk")
     return Policy(
         version=version,
         zone=home_zone(),
         size=size_of(by_kind),
         rests=masks.read(),
         **rules_and_audiences(),
-        reach=listed(Reach.ungated.all(), "condition_id", "item_id"),
+        reach=beside(Reach.ungated.all(), "condition_id", "item_id"),
         undecided=ascending(closure.stands_undecided()),
         by_kind={kind: by_kind.get(kind, ascending(())) for kind in Kind.values},
         within=within_recordings(),
@@ -181,10 +182,6 @@ def home_zone() -> ZoneInfo:
     return ZoneInfo(name or "UTC")
 
 
-def ascending(found: Iterable[int]) -> Numbers:
-    return np.array(sorted(found), dtype=np.int64)
-
-
 def rules(conditions: QuerySet[Condition]) -> tuple[Rule, ...]:
     """These conditions, read as plain columns: as objects, thousands of them cost ten times as much."""
     rows: dict[int, tuple[Any, ...]] = {}
@@ -209,32 +206,11 @@ def rules(conditions: QuerySet[Condition]) -> tuple[Rule, ...]:
     )
 
 
-class Listed(Aggregate):
-    """The numbers of a group as one text, commas between: read many times faster than a row for each."""
-
-    function = "GROUP_CONCAT"
-    output_field = TextField()
-
-    def as_postgresql(self, compiler: Any, connection: Any, **extra: Any) -> Any:
-        return self.as_sql(compiler, connection, template="STRING_AGG((%(expressions)s)::text, ',')", **extra)
-
-
-def listed(rows: QuerySet[Any], by: str, number: str) -> dict[Any, Numbers]:
-    """For each value of the column `by`, the numbers that stand beside it, ascending."""
-    grouped = rows.order_by().values(by).annotate(listed=Listed(number)).values_list(by, "listed")
-    return {key: listed_numbers(text) for key, text in grouped}
-
-
-def listed_numbers(text: str | None) -> Numbers:
-    """The numbers of such a text, ascending; none of nothing."""
-    return np.sort(np.fromstring(text, dtype=np.int64, sep=",")) if text else ascending(())
-
-
 def within_recordings(recordings: Sequence[int] | None = None) -> dict[int, Numbers]:
     """Segments and spans by recording; of these recordings alone, where they are given."""
     where = Q() if recordings is None else Q(recording__in=recordings)
-    held = listed(Segment.ungated.filter(where), "recording_id", "pk")
-    for recording, spans in listed(ClosedSpan.ungated.filter(where), "recording_id", "pk").items():
+    held = beside(Segment.ungated.filter(where), "recording_id", "pk")
+    for recording, spans in beside(ClosedSpan.ungated.filter(where), "recording_id", "pk").items():
         held[recording] = np.concatenate([held.get(recording, spans[:0]), spans])
     return held
 
