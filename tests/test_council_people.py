@@ -101,6 +101,8 @@ def test_an_audience_can_be_the_overlap_or_the_union_of_others(cast, tmp_path):
     decisions.join(by, women, cast["family"], LONG_AGO)
     assert [level(cast["family"], item) for item in (one, two, three)] == [Level.OPEN] * 3
     assert [level(None, item) for item in (one, two, three)] == [Level.NOTHING] * 3
+    everybody = [audiences.one(Gate(by), audience.ref).through for audience in (both, either, family)]
+    assert everybody == [("family",), ("family", "plain"), ()]
 
 
 def test_an_audience_cannot_contain_itself(cast, as_council):

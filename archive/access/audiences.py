@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from ..models import Account, Audience, Combining, Condition, Membership, OwnWish
-from . import decisions, ledger, policy
+from . import decisions, judging, ledger, policy
 from .gate import Gate
 
 
@@ -51,6 +51,7 @@ class AudienceShown:
     members: tuple[MemberShown, ...]
     people_now: int
     uses: int  # conditions that name it
+    through: tuple[str, ...] = ()  # who belongs to it now by belonging to others
 
 
 # --- reading ---
@@ -65,8 +66,26 @@ def every(gate: Gate) -> list[AudienceShown]:
 
 def one(gate: Gate, ref: str) -> AudienceShown | None:
     decisions.require(gate.account, "is_council")
-    row = Audience.objects.filter(ref=ref).first()
-    return _shown(row, gate.moment) if row is not None else None
+    row = row_of(ref)
+    if row is None:
+        return None
+    shown = _shown(row, gate.moment)
+    return replace(shown, through=_through(gate, row)) if row.combining else shown
+
+
+def _through(gate: Gate, row: Audience) -> tuple[str, ...]:
+    """Everybody who belongs at this moment to an audience that is made of others, by name."""
+    own: dict[int, set[int]] = {}
+    held = Membership.objects.filter(decisions.runs_at(gate.moment), audience__combining="")
+    for account, audience in held.values_list("account_id", "audience_id"):
+        own.setdefault(account, set()).add(audience)
+    everybody = gate.policy.everyone | gate.policy.signed_in
+    found = [
+        str(account)
+        for account in Account.objects.filter(is_active=True)
+        if row.pk in judging.with_derived(gate.policy, everybody | own.get(account.pk, set()))
+    ]
+    return tuple(sorted(found, key=str.casefold))
 
 
 def row_of(ref: str) -> Audience | None:

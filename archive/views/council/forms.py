@@ -184,6 +184,7 @@ class DecisionForm(MinuteForm):
         self.fields["lift"].choices = [  # type: ignore[attr-defined]
             (number, _condition_words(one, len(items) > 1)) for number, one in self.conditions.items()
         ]
+        self.fields["reason"].help_text = _("To open anything, the council gives its reason.")
         self._leave_out(kinds, len(items))
 
     def _leave_out(self, kinds: set[str], count: int) -> None:
