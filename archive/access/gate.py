@@ -165,7 +165,8 @@ class Gate:
         """The conditions on an item, by their numbers first: a database that has not counted its rows yet would read
         the whole closure for one statement that joins the two."""
         numbers = list(Reach.ungated.filter(item=item.pk).values_list("condition_id", flat=True))
-        return policy.rules(Condition.ungated.filter(pk__in=numbers, lifted_by__isnull=True)) if numbers else ()
+        standing = Condition.ungated.filter(pk__in=numbers, lifted_by__isnull=True).order_by()
+        return policy.rules(standing) if numbers else ()
 
     def level_of(self, item: Item) -> Level:
         """The level by both readings: the lower one, should they ever differ."""
@@ -191,7 +192,7 @@ class Gate:
         rows = model.ungated.filter(ref=ref)  # type: ignore[attr-defined]
         if issubclass(model, (Segment, ClosedSpan)):
             rows = rows.select_related("recording")  # it stands under the recording's decision
-        item = rows.first()
+        item = next(iter(rows.order_by()), None)  # a ref is one item's alone: nothing to sort, which costs a third
         if item is None or self.level_of(item) < at_least:
             raise NotMet(ref)
         found: Gated = item
