@@ -33,6 +33,7 @@ from archive.search import engine, finding, index, query, ranking, sight
 from archive.search.finding import Found, Wanted
 from archive.search.query import Clause, read
 from archive.search.words import Piece, marked, words_of
+from archive.timecode.sounds import by_sounds
 
 from .conftest import bring, make_cast, open_up, segment
 
@@ -787,6 +788,8 @@ def test_a_piece_knows_its_own_words_and_no_others(cast, tmp_path):
         assert words == sorted(set(words), key=str.encode)
         assert all(len(piece.atoms_holding(word)) for word in words)
         assert sum(len(piece.atoms_holding(word)) for word in words) == int(piece["words"].sum())
+        alike = by_sounds(words)
+        assert {key: piece.sounding(key) for key in (*alike, "no such sounds")} == alike | {"no such sounds": []}
 
 
 @only_files

@@ -32,7 +32,8 @@ from ..access import indexing
 from . import pieces, sheets
 from .stock import Damaged, Stock
 
-FORM = f"2 {whoosh.versionstring()}"
+# Moved also when words get other sounds (timecode.sounds.phonetic_key): pieces hold them.
+FORM = f"3 {whoosh.versionstring()}"
 # Archives up to this many items and cues are indexed anew within the request that finds the index missing.
 AT_ONCE = 5_000
 MEMORY_MB = 128

@@ -16,6 +16,7 @@ import tempfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
 from typing import IO, Any
@@ -23,15 +24,17 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..timecode.sounds import by_sounds
 from . import sheets
 
 Numbers = NDArray[np.int64]
 Array = NDArray[Any]
 ALIGNED = 64
-MARK = b"piece 01"
+MARK = b"piece 02"
 END = struct.Struct("<QQ8s")
 BLOCK = 1 << 20
 POSTINGS_AT_ONCE = 200_000
+MOST_KNOWN = 20_000
 
 
 class Damaged(Exception):
@@ -44,6 +47,8 @@ class Piece:
 
     `first_atom[s]` to `first_atom[s + 1]` are the atoms of sheet s. Of word w, the standings are the entries from
     `first_entry[w]` to `first_entry[w + 1]`, ascending: the atom, and which of the atom's words it is (from 0).
+    The words of letters alone are listed by their sounds: `sounding_words` from `first_sounding[k]` on are those of key
+    k, and `sounds` has the keys, one a line.
     """
 
     name: str
@@ -69,8 +74,15 @@ class Piece:
         return self["entry_at"][self.entries(word)]
 
     def entries(self, word: str) -> slice:
-        """Where the standings of this very word lie."""
-        wanted = word.encode("utf-8")
+        """Where the standings of this very word lie. Kept: names are looked for beside the same words ever again."""
+        held = self._known.get(word)
+        if held is None:
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
+            held = self._known[word] = self._find(word.encode("utf-8"))
+        return held
+
+    def _find(self, wanted: bytes) -> slice:
         at = self._first_not_before(wanted)
         if at == len(self["first_entry"]) - 1 or self._word(at) != wanted:
             return slice(0, 0)
@@ -89,6 +101,21 @@ class Piece:
         """Every word, ascending by its bytes."""
         bounds, letters = self["first_letter"].tolist(), self["letters"].tobytes()
         return [letters[first:after].decode("utf-8", "replace") for first, after in pairwise(bounds)]
+
+    def sounding(self, key: str) -> list[str]:
+        """The words that are letters alone and have these sounds, ascending by their bytes."""
+        found = self["sounding_words"][self._by_sounds.get(key, slice(0, 0))]
+        return [self._word(at).decode("utf-8", "replace") for at in found.tolist()]
+
+    @cached_property
+    def _by_sounds(self) -> dict[str, slice]:
+        bounds = self["first_sounding"].tolist()
+        keys = self["sounds"].tobytes().decode("utf-8").split("\n")
+        return dict(zip(keys, map(slice, bounds, bounds[1:]), strict=False))
+
+    @cached_property
+    def _known(self) -> dict[str, slice]:
+        return {}
 
     def _word(self, at: int) -> bytes:
         bounds = self["first_letter"]
@@ -223,7 +250,20 @@ class _Maker:
                 self.file.write(block)
         self._put("first_entry", np.cumsum(np.concatenate([[0], *counts])), np.int64)
         self._put("first_letter", np.cumsum([0, *lengths]), np.int64)
-        self._put("letters", np.frombuffer(b"".join(letters), dtype=np.uint8), np.uint8)
+        self._put_letters("letters", b"".join(letters))
+        self._put_sounds(b"".join(letters), lengths)
+
+    def _put_sounds(self, letters: bytes, lengths: list[int]) -> None:
+        bounds = pairwise(np.cumsum([0, *lengths]).tolist())
+        words = [letters[first:after].decode("utf-8", "replace") for first, after in bounds]
+        at = {word: number for number, word in enumerate(words)}
+        found = sorted(by_sounds(words).items())
+        self._put("sounding_words", np.array([at[word] for _, some in found for word in some], dtype=np.int64))
+        self._put("first_sounding", np.cumsum([0, *(len(some) for _, some in found)]))
+        self._put_letters("sounds", "\n".join(key for key, _ in found).encode("utf-8"))
+
+    def _put_letters(self, name: str, letters: bytes) -> None:
+        self._put(name, np.frombuffer(letters, dtype=np.uint8), np.uint8)
 
     def _end(self) -> None:
         table = json.dumps(self.listed).encode("ascii")

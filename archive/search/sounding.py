@@ -1,6 +1,6 @@
 """Words of the index that sound like another: by themselves, or as two or three that were taken for one.
 
-Over the words of the index, kept as long as its pieces stand: words whose sounds are those of the one given, or one
+Over the words of the index: words whose sounds are those of the one given, or one
 sound more, fewer or other (`timecode.sounds.phonetic_key`); and words that make up its sounds between them, where
 they stand one after the other. A word counts for itself alone, never by how often it stands, and only where the viewer
 reads it: what is hidden moves nothing.
@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, islice, pairwise
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -29,10 +28,6 @@ LEAST_SOUNDS, LEAST_LETTERS = 2, 4
 LEAST_SOUNDS_APART, MOST_APART = 3, 3  # from which on, and into how many words, one is taken apart
 SOUNDS = "FKLMNPRST"  # what phonetic_key is made of, for Latin letters
 MOST_ALIKE = 24
-
-Sounding = dict[str, list[str]]
-# By the piece itself and not by its name, which an index made anew may give again. It goes when the piece goes.
-_held: WeakKeyDictionary[Part, Sounding] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +69,7 @@ def same_sounds(ask: Ask, word: str) -> tuple[Run, ...]:
     key = phonetic_key(word)
     if len(key) < LEAST_SOUNDS_APART:
         return ()
-    others = _words_of([piece_sounds(piece) for piece in ask.sight.board.stock.pieces], [key])
+    others = _words_of(ask.sight.board.stock.pieces, [key])
     return _met(ask, dict(zip([(other,) for other in others], alike(others, [word] * len(others)), strict=True)), {})
 
 
@@ -82,9 +77,8 @@ def _likest(ask: Ask, word: str) -> tuple[Run, ...]:
     key = phonetic_key(word)
     if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
         return ()
-    kept = [piece_sounds(piece) for piece in ask.sight.board.stock.pieces]
-    alone = [(other,) for other in _words_of(kept, _near_keys(key)) if other != word]
-    apart = dict(run for parts in _taken_apart(key) for run in _standing_apart(ask, kept, parts, word))
+    alone = [(other,) for other in _words_of(ask.sight.board.stock.pieces, _near_keys(key)) if other != word]
+    apart = dict(run for parts in _taken_apart(key) for run in _standing_apart(ask, parts, word))
     runs = [*alone, *apart]
     scored = dict(zip(runs, alike(["".join(run) for run in runs], [word] * len(runs)), strict=True))
     return _met(ask, scored, apart)
@@ -118,11 +112,9 @@ def _taken_apart(key: str) -> Iterator[tuple[str, ...]]:
             yield tuple(key[first:after] for first, after in pairwise((0, *cuts, len(key))))
 
 
-def _standing_apart(
-    ask: Ask, kept: list[Sounding], parts: tuple[str, ...], word: str
-) -> list[tuple[tuple[str, ...], Numbers]]:
+def _standing_apart(ask: Ask, parts: tuple[str, ...], word: str) -> list[tuple[tuple[str, ...], Numbers]]:
     """Words of these sounds one after the other, the first something like the word's beginning, the last its end."""
-    choices = [_words_of(kept, [part]) for part in parts]
+    choices = [_words_of(ask.sight.board.stock.pieces, [part]) for part in parts]
     choices[0] = _like_beginnings(choices[0], word)
     choices[-1] = _turned(_like_beginnings(_turned(choices[-1]), word[::-1]))
     return chained(ask.sight, choices)
@@ -153,18 +145,5 @@ def _near_keys(key: str) -> list[str]:
     return list(dict.fromkeys([key, *fewer, *more, *other]))
 
 
-def _words_of(kept: list[Sounding], keys: Iterable[str]) -> list[str]:
-    return sorted({word for key in keys for sounding in kept for word in sounding.get(key, ())})
-
-
-def piece_sounds(piece: Part) -> Sounding:
-    """The words of a piece by their sounds; a piece is never changed, so this is worked out once."""
-    known = _held.get(piece)
-    if known is not None:
-        return known
-    made: Sounding = {}
-    for word in piece.vocabulary():
-        if word.isalpha():
-            made.setdefault(phonetic_key(word), []).append(word)
-    _held[piece] = made
-    return made
+def _words_of(pieces: Sequence[Part], keys: Iterable[str]) -> list[str]:
+    return sorted({word for key in keys for piece in pieces for word in piece.sounding(key)})

@@ -48,6 +48,8 @@ class Part(Protocol):
 
     def vocabulary(self) -> list[str]: ...
 
+    def sounding(self, key: str) -> list[str]: ...
+
 
 @dataclass(eq=False)
 class Stock:

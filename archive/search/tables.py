@@ -19,6 +19,7 @@ import numpy as np
 from ..access import indexing, shelves
 from ..access.indexing import Atom
 from ..access.shelves import Written
+from ..timecode.sounds import by_sounds
 from . import sheets
 from .index import AT_ONCE, NotReady, Progress
 from .kept import Kept
@@ -75,6 +76,14 @@ class TablePiece:
         """Every word, ascending by its bytes."""
         found = shelves.words(self.edition, int(self.numbers[0]), int(self.numbers[-1]))
         return [word.decode("utf-8", "replace") for word in found]
+
+    def sounding(self, key: str) -> list[str]:
+        """The words that are letters alone and have these sounds."""
+        return self._by_sounds.get(key, [])
+
+    @cached_property
+    def _by_sounds(self) -> dict[str, list[str]]:
+        return by_sounds(self.vocabulary())
 
     @cached_property
     def _begins(self) -> Numbers:

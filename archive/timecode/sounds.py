@@ -50,6 +50,15 @@ def phonetic_key(folded: str) -> str:
     return "".join([_sound(graph) for graph in GRAPH.findall(word)])
 
 
+def by_sounds(words: Iterable[str]) -> dict[str, list[str]]:
+    """Return the folded words that are letters alone by their phonetic key, in their order."""
+    found: dict[str, list[str]] = {}
+    for word in words:
+        if word.isalpha():
+            found.setdefault(phonetic_key(word), []).append(word)
+    return found
+
+
 def _sound(graph: str) -> str:
     known = GRAPHS.get(graph)
     if known is not None:
