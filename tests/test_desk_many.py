@@ -214,6 +214,30 @@ def test_somebody_must_be_entrusted_with_a_tables_recordings(cast, tapes):
         call_command("add_recording", manifest=table(tapes, GOOD))
 
 
+# --- one recording, by command ---
+
+
+ONE = {"title": "T", "date": "1962", "language": "qse-x-senneth"}
+
+
+def test_each_transcript_may_have_a_language_and_a_kind(cast, tapes):
+    (tapes / "one.srt").rename(tapes / "one:en.srt")
+    plain, told = str(tapes / "one:en.srt"), str(tapes / "one:en.srt:pt")
+    run(str(tapes / "one.wav"), transcript=[plain, told, f"{told}:summary"], **ONE)
+    kept = Transcript.ungated.values_list("language", "kind", "original_name")
+    assert sorted(kept) == [(tag, kind, "one:en.srt") for tag, kind in (
+        ("pt", "summary"), ("pt", "verbatim"), ("qse-x-senneth", "verbatim"))]
+
+
+@pytest.mark.parametrize(("about", "words"), [
+    (":en:loud", "“loud” in .*:en:loud is no kind"), (":not a tag", "is not a language tag"), (":a:b:c", "no file"),
+])
+def test_what_is_wrong_about_a_transcript_is_said(cast, tapes, about, words):
+    with pytest.raises(CommandError, match=words):
+        run(str(tapes / "one.wav"), transcript=[str(tapes / "one.srt") + about], **ONE)
+    assert not Recording.ungated.exists()
+
+
 # --- by page ---
 
 

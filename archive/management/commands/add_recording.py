@@ -17,7 +17,8 @@ from django.utils.translation import gettext as _
 from archive.access import bringing, manifests, showing, sound
 from archive.access.gate import Gate
 from archive.media.errors import MediaError
-from archive.models import Account
+from archive.models import Account, TranscriptKind
+from archive.models.tags import validate_language_tag
 
 STOPPED = 130  # what a shell gives a command that was interrupted (128 + SIGINT)
 
@@ -41,9 +42,13 @@ class Command(BaseCommand):
         parser.add_argument("--good-rows", action="store_true", help="with a table: take the rows in that are good")
         parser.add_argument("--sure", action="store_true", help="with a table: new names close to known ones are meant")
         parser.add_argument(
-            "--transcript", type=Path, action="append", default=[], help="SubRip, WebVTT, CSV or timed text; repeatable"
+            "--transcript", action="append", default=[], metavar="FILE[:LANGUAGE[:KIND]]",
+            help="SubRip, WebVTT, CSV or timed text; with its language and kind (verbatim, translation or summary) "
+            "where they are not the talk's own and verbatim: told.srt:pt:translation; repeatable",
         )
-        parser.add_argument("--language", default="en", help="BCP 47 tag of the talk and its transcripts (default en)")
+        parser.add_argument(
+            "--language", default="en", help="BCP 47 tag of the talk, and of a transcript that names none (default en)"
+        )
         parser.add_argument("--encoding", help="of the transcripts, where they do not say")
         parser.add_argument("--title", help="needed without a table")
         parser.add_argument("--date", help="needed without a table; EDTF: 1962-07-14, 1962-07, 1962, 1962~ or 196X")
@@ -221,9 +226,26 @@ def _archivist(name: str | None) -> Account | None:
     return account
 
 
-def _transcript(path: Path, options: dict[str, Any]) -> bringing.TranscriptGiven:
+def _transcript(given: str, options: dict[str, Any]) -> bringing.TranscriptGiven:
+    """FILE, FILE:LANGUAGE or FILE:LANGUAGE:KIND. A file that has colons in its own name is found by the whole name."""
+    path, language, kind = _parted(given)
     if not path.is_file():
         raise CommandError(_("There is no file %s.") % path)
+    if kind not in TranscriptKind.values:
+        words = _("“%(kind)s” in %(given)s is no kind of transcript. Write one of: %(kinds)s.")
+        raise CommandError(words % {"kind": kind, "given": given, "kinds": ", ".join(TranscriptKind.values)})
+    try:
+        validate_language_tag(language or options["language"])
+    except ValidationError as error:
+        raise CommandError(f"{given}: {_spelled(error)}") from error
     return bringing.TranscriptGiven(
-        path.read_bytes(), path.name, options["language"], encoding=options["encoding"]
+        path.read_bytes(), path.name, language or options["language"], kind, options["encoding"]
     )
+
+
+def _parted(given: str) -> tuple[Path, str, str]:
+    """The file, its language (may be empty) and its kind."""
+    readings = [given.rsplit(":", parts) for parts in range(3)]
+    file, *about = next((one for one in readings if Path(one[0]).is_file()), [given])
+    language, kind = [*about, *("", TranscriptKind.VERBATIM.value)[len(about) :]]
+    return Path(file), language, kind
