@@ -117,7 +117,7 @@ def _laid(held: Layout, items: Numbers) -> Layout | None:
         return None
     rank = _copy(held.rank, items, size)
     rank[list(keys)] = [names.rank(key) for key in keys.values()]
-    source, target, tie_kind = layout.unpacked(_ties(held, items, size))
+    source, target, tie_kind = _ties(held, items, size)
     return Layout(
         kind=kind,
         rank=rank,
@@ -156,10 +156,14 @@ def _times(held: Layout, items: Numbers, numbers: list[int], size: int) -> layou
     return made
 
 
-def _ties(held: Layout, items: Numbers, size: int) -> Numbers:
-    """Both ends of a tie are touched by it, so those whose source was not are as they were."""
+def _ties(held: Layout, items: Numbers, size: int) -> tuple[Numbers, Numbers, Numbers]:
+    """Both ends of a tie are touched by it, so those whose source was not are as they were. Ties lie by source."""
     numbers = items.tolist()
-    kept = ~np.isin(held.tie_source, items)
-    before = layout.packed(held.tie_source[kept], held.tie_target[kept], held.tie_kind[kept])
-    again = layout.read_ties(size, Q(source__in=numbers), Q(content_object__in=numbers))
-    return np.sort(np.concatenate([before, again]), kind="stable")
+    first, after = (np.searchsorted(held.tie_source, items, side=side) for side in ("left", "right"))
+    gone = layout.runs(first, after - first)
+    again = layout.unpacked(layout.read_ties(size, Q(source__in=numbers), Q(content_object__in=numbers)))
+    sources = np.delete(held.tie_source, gone)
+    at = np.searchsorted(sources, again[0])
+    kept = (sources, np.delete(held.tie_target, gone), np.delete(held.tie_kind, gone))
+    source, target, kind = (np.insert(column, at, values) for column, values in zip(kept, again, strict=True))
+    return source, target, kind

@@ -334,6 +334,13 @@ def runs(starts: Numbers, counts: Numbers) -> Numbers:
     return np.arange(total) - np.repeat(begins, counts) + np.repeat(starts, counts)
 
 
+def flagged(size: int, numbers: Numbers | Sequence[int]) -> Flags:
+    """By number below the size: whether it is one of these."""
+    flags = np.zeros(size, dtype=np.bool_)
+    flags[numbers] = True
+    return flags
+
+
 def holds(ordered: Numbers, numbers: Numbers) -> Flags:
     """Whether each of the numbers is among the ordered ones."""
     if not len(ordered):

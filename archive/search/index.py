@@ -37,7 +37,7 @@ FORM = f"3 {whoosh.versionstring()}"
 # Archives up to this many items and cues are indexed anew within the request that finds the index missing.
 AT_ONCE = 5_000
 MEMORY_MB = 128
-SMALL_PART = 200
+SMALL_PART = 32
 LARGE_PART_BYTES = 2 << 20  # a piece of about a quarter of a million words: more than a second to write again
 MOST_PARTS = 40
 # Troubles of the machine, not of the files: the index is left as it is.

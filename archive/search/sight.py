@@ -166,9 +166,11 @@ class Sight:
             ties = self._with_wholes(self._direct(kinds))
             kept = self.board.is_told[ties.documents]
             kept[1:] &= (ties.documents[1:] != ties.documents[:-1]) | (ties.targets[1:] != ties.targets[:-1])
-            things, places = np.unique(ties.targets[kept], return_inverse=True)
+            targets = ties.targets[kept]
+            is_thing = lay.flagged(self.board.layout.size, targets)
+            place = np.cumsum(is_thing, dtype=np.int32) - 1
             held = self._facets[kinds] = Facet(
-                things.astype(np.int64), ties.documents[kept].astype(np.int32), places.astype(np.int32)
+                np.flatnonzero(is_thing), ties.documents[kept].astype(np.int32), place[targets]
             )
         return held
 
@@ -177,9 +179,13 @@ class Sight:
         return {}
 
     def _met_ties(self, kinds: tuple[str, ...]) -> Flags:
-        lies = self.board.layout
-        met = (self.level[lies.tie_source] >= DESCRIPTION) & (self.level[lies.tie_target] >= DESCRIPTION)
-        return met & np.isin(lies.tie_kind, [lay.tie_code(kind) for kind in kinds])
+        wanted = lay.flagged(len(lay.TIES), [lay.tie_code(kind) for kind in kinds])
+        return self._both_ends_met & wanted[self.board.layout.tie_kind]
+
+    @cached_property
+    def _both_ends_met(self) -> Flags:
+        lies, met = self.board.layout, self.level >= DESCRIPTION
+        return met[lies.tie_source] & met[lies.tie_target]
 
     def _direct(self, kinds: tuple[str, ...]) -> Ties:
         """In the order of `Layout.tie_source`, which is theirs by document."""
