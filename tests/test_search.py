@@ -29,7 +29,7 @@ from archive.access import bringing, decisions, indexing, showing, writing
 from archive.access.gate import Gate, stretches_of
 from archive.access.spans import merge
 from archive.models import Audience, ClosedSpan, Cue, IndexDebt, Item, Recording, Segment, Tie
-from archive.search import engine, finding, index, query, ranking, sight
+from archive.search import engine, finding, index, query, ranking, sight, tables
 from archive.search.finding import Found, Wanted
 from archive.search.query import Clause, read
 from archive.search.words import Piece, marked, words_of
@@ -818,3 +818,18 @@ def test_any_text_is_answered(cast, tmp_path, text):
     assert ask(text).total >= 0
     assert time.monotonic() - began < 2.0
     assert Tie.ungated.count() == 0
+
+
+def test_what_was_read_ahead_serves_the_first_search_and_a_missing_index_is_no_error_there(cast, tmp_path, monkeypatch):
+    segment(bring(None, tmp_path, "A talk"), 0, 1000, "The kiln")
+    monkeypatch.setattr(sight.connection, "close", lambda: None)  # the test is no thread of its own
+    sight.read_ahead()
+    held = sight._sights[0]
+    assert sight.sight_of(Gate(None), engine.current()) is held
+    monkeypatch.setattr(index, "current", _not_ready)
+    monkeypatch.setattr(tables, "current", _not_ready)
+    sight.read_ahead()
+
+
+def _not_ready():
+    raise engine.NotReady

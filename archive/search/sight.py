@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from django.db import connection
 from numpy.typing import NDArray
 
 from ..access import layout as lay
 from ..access.gate import Gate
 from ..access.indexing import Field
 from ..access.layout import Flags, Layout, Numbers, runs
+from . import engine
 from .boards import MOST_CHANGED, NOWHERE, SEVERAL, Board, board, board_after, carried, with_holders
 from .kept import Kept
 from .query import Clause
@@ -265,6 +268,7 @@ class Sight:
 
 
 _lock = threading.Lock()
+log = logging.getLogger(__name__)
 _board: Board | None = None
 _sights: OrderedDict[int, Sight] = OrderedDict()
 
@@ -283,6 +287,19 @@ def sight_of(gate: Gate, stock: Stock) -> Sight:
         while len(_sights) > min(KEPT_VIEWERS, max(LEAST_VIEWERS, MOST_ATOMS // (len(stock) + 1))):
             _sights.popitem(last=False)
     return sight
+
+
+def read_ahead() -> None:
+    """Read what the first search of a process waits for, before anybody asks; for a thread of its own.
+
+    What goes wrong here is told where it is met again: by the first search.
+    """
+    try:
+        sight_of(Gate(None), engine.current())
+    except Exception as error:
+        log.info("nothing was read ahead (%s)", repr(error))
+    finally:
+        connection.close()
 
 
 def forget() -> None:

@@ -13,6 +13,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
+from archive.search import sight
 from config.wsgi import application
 
 ROOM_FOR_A_FORM_BYTES = 64 << 20
@@ -44,6 +45,7 @@ class Command(BaseCommand):
 def _serve(options: dict[str, Any]) -> None:
     import waitress
 
+    threading.Thread(target=sight.read_ahead, daemon=True).start()
     waitress.serve(
         application,
         host=options["host"],
