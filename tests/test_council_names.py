@@ -28,7 +28,7 @@ def world(cast, tmp_path):
     """A person named in every text that a page could show."""
     founding.found(language="qse-x-senneth")
     names = [writing.NameGiven("qse-x-senneth", NAME, True), writing.NameGiven("en", "Pelluk Yangil")]
-    person = writing.add_person(None, names, about=f"{NAME}.")
+    person = writing.add_person(None, names, about=f"{NAME}.", family="Yáŋil")
     rock = [writing.NameGiven("en", f"{NAME} Rock", True)]
     place = writing.add_place(None, rock, latitude_deg=46.0, longitude_deg=-38.0, about=f"Of {NAME}.")
     transcript = bringing.TranscriptGiven(VTT, "a.vtt", "en", "verbatim")
@@ -232,8 +232,10 @@ def test_saving_what_a_form_showed_loses_no_name(cast, world):
     assert (kept.title, kept.summary) == (f"What {NAME} said", f"By {NAME}. And more.")
     person = Person.ungated.get()
     names = [writing.NameGiven(one.language, one.text, one.is_preferred) for one in showing.spellings(gate, person.pk)]
-    writing.change(cast["archivist"], person, names, person.version, about=gate.mask.text(person.about))
-    assert Person.ungated.get().about == f"{NAME}."
+    shown = showing.person(gate, person)
+    writing.change(cast["archivist"], person, names, person.version, about=shown.about, family=shown.family)
+    held = Person.ungated.get()
+    assert (held.about, held.family) == (f"{NAME}.", "Yáŋil")
     assert set(Name.ungated.filter(item=person).values_list("text", flat=True)) == {NAME, "Pelluk Yangil"}
     place = world["place"]
     names = [writing.NameGiven(one.language, one.text, one.is_preferred) for one in showing.spellings(gate, place.pk)]

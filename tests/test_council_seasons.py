@@ -224,7 +224,7 @@ def test_the_page_shows_ten_years_of_openings_and_closings(cast, client, home):
     [
         ({"name": ""}, "Give the season a name."),
         ({"kind": ""}, "Choose one of the three."),
-        ({"from_day": "30", "from_month": "2"}, "Day 30 of month 2 does not exist."),
+        ({"from_day": "30", "from_month": "2"}, "February has no day 30. Choose another day or another month."),
         ({"name": "WINTER"}, "There is a season of that name already."),
         ({"kind": "sky", "figure": ""}, "Choose the figure that the season goes by."),
     ],

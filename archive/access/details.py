@@ -237,7 +237,7 @@ def _facts(gate: Gate, numbers: list[int]) -> dict[int, tuple[str, str]]:
     said = gate.mask.text
     found: dict[int, tuple[str, str]] = {}
     for person in Person.ungated.filter(pk__in=numbers):
-        found[person.pk] = (said(person.family), said(person.about))
+        found[person.pk] = (gate.mask.family(person.pk, person.family), said(person.about))
     for place in Place.ungated.filter(pk__in=numbers):
         found[place.pk] = (said(place.nature), said(place.about))
     for figure in Figure.ungated.filter(pk__in=numbers):

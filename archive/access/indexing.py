@@ -6,7 +6,7 @@ the gate's levels about every atom before it counts, ranks or names anything.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -91,18 +91,20 @@ def _atoms(numbers: list[int]) -> Iterator[Atom]:
     if not mask.rules:
         yield from _raw_atoms(numbers)
         return
-    for atom in _raw_atoms(numbers):
+    for atom in _raw_atoms(numbers, mask.people):
         if atom.field != Field.NAME or atom.owner not in mask.people:
             yield replace(atom, text=mask.text(atom.text))
     for number in sorted(set(numbers) & set(mask.people)):
         yield from (Atom(number, Field.NAME, words) for _tag, words in mask.people[number].instead)
 
 
-def _raw_atoms(numbers: list[int]) -> Iterator[Atom]:
+def _raw_atoms(numbers: list[int], resting: Container[int] = ()) -> Iterator[Atom]:
+    """Everything that is said of these; of the `resting` people no family."""
     yield from _texts(Segment, numbers, {"title": Field.TITLE, "summary": Field.SUMMARY})
     yield from _texts(Recording, numbers, {"title": Field.TITLE, "circumstances": Field.SUMMARY})
     yield from _texts(Mirror, numbers, {"title": Field.NAME, "about": Field.ABOUT})
-    yield from _texts(Person, numbers, {"about": Field.ABOUT, "family": Field.ABOUT})
+    yield from _texts(Person, numbers, {"about": Field.ABOUT})
+    yield from _texts(Person, [number for number in numbers if number not in resting], {"family": Field.ABOUT})
     yield from _texts(Place, numbers, {"about": Field.ABOUT, "nature": Field.ABOUT})
     yield from _texts(Figure, numbers, {"about": Field.ABOUT})
     yield from _texts(Topic, numbers, {"about": Field.ABOUT})

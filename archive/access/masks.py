@@ -81,6 +81,10 @@ class Mask:
             text = text[: hit.start] + hit.rule.words(language) + text[hit.end :]
         return text
 
+    def family(self, person: int, text: str) -> str:
+        """A person's family, which is not said of them while their name rests: it is most often half of the name."""
+        return "" if person in self.people else self.text(text)
+
     def _hits(self, text: str) -> list[Hit]:
         if not self._patterns or not text:
             return []

@@ -515,7 +515,7 @@ def hearing_of_segment(gate: Gate, segment: Segment) -> Hearing | None:
 
 def person(gate: Gate, row: Person) -> PersonShown:
     said = gate.mask.text
-    return PersonShown(_named(gate, row), said(row.about), said(row.family), row.born, row.died)
+    return PersonShown(_named(gate, row), said(row.about), gate.mask.family(row.pk, row.family), row.born, row.died)
 
 
 def topic(gate: Gate, row: Topic) -> TopicShown:

@@ -300,7 +300,8 @@ def change(by: Account | None, item: Item, names: Sequence[NameGiven], version: 
     mask = masks.at(masks.read(), timezone.now())
     names = _names_kept(mask, held, names)
     for name, value in given.items():
-        setattr(held, name, kept(mask, getattr(held, name), value))
+        if name != "family" or value or held.pk not in mask.people:  # a form shows no family while the name rests
+            setattr(held, name, kept(mask, getattr(held, name), value))
     if isinstance(held, Topic) and names:
         held.name = names[0].text
     held.version = version + 1

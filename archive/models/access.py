@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
 from .items import Item, new_ref
@@ -127,11 +128,11 @@ class Season(models.Model):
         return self.name
 
     def clean(self) -> None:
-        for month, day in ((self.from_month, self.from_day), (self.to_month, self.to_day)):
+        ends = (("from_day", self.from_month, self.from_day), ("to_day", self.to_month, self.to_day))
+        for field, month, day in ends:
             if not (1 <= month <= 12 and 1 <= day <= DAYS_IN_MONTH[month - 1]):
-                raise ValidationError(
-                    _("Day %(day)s of month %(month)s does not exist."), params={"day": day, "month": month}
-                )
+                said = _("%(month)s has no day %(day)s. Choose another day or another month.")
+                raise ValidationError({field: said % {"month": MONTHS.get(month, month), "day": day}})
 
 
 DAYS_IN_MONTH = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
