@@ -38,14 +38,15 @@ def room(cast, tmp_path) -> list[str]:
     open_up(by, shown, terms=terms)
     shown.refresh_from_db()
     both = audiences.add(by, "Both", "", "all", [family, Audience.objects.get(name="women")])
-    asking.ask(Gate(cast["plain"]), shown, "My mother is heard in it.")
+    asking.decline(by, asking.ask(Gate(cast["plain"]), part, "To sing it.").ref, "Come and ask at the house.")
+    asked = asking.ask(Gate(cast["plain"]), shown, "My mother is heard in it.")
     audiences.wish(by, family, LONG_AGO, None)
-    resting.rest(by, MINUTE, resting.Wish(teller.pk, LONG_AGO, None, (("en", "the one who told"),)))
+    rests = resting.rest(by, MINUTE, resting.Wish(teller.pk, LONG_AGO, None, (("en", "the one who told"),)))
     decisions.state_consent(by, waiting, "limited", "the family", date(2020, 1, 1), "For the school alone.")
     decisions.entrust(by, cast["plain"], waiting, "to hear it through")
     named = {
-        "audience": [both.ref], "season": [tufts.ref], "answer_request": [Ask.ungated.get().ref],
-        "consent": [waiting.ref],
+        "audience": [both.ref], "season": [tufts.ref], "answer_request": [asked.ref],
+        "consent": [waiting.ref], "lift_rest": [rests.ref],
     }
     plain = ("council", "audiences", "seasons", "names_at_rest", "rest_name", "council_requests", "ledger", "words",
              "see_as")
@@ -63,6 +64,12 @@ def test_every_page_fits_and_reads_well(visit, cast, room, on):
         assert page.goto(path).status == 200, path
         assert fits(page), f"{path} is wider than the window"
         reads_well(page)
+    asked = Ask.ungated.get(state="waiting").item
+    own = visit(reverse("account"), cast["plain"], on)
+    for path in (reverse("account"), reverse("requests"), reverse("ask_recording", args=[asked.ref])):
+        assert own.goto(path).status == 200, path
+        assert fits(own), f"{path} is wider than the window"
+        reads_well(own)
 
 
 def test_anything_is_closed_by_the_keyboard_alone(visit, cast):
@@ -79,11 +86,37 @@ def test_anything_is_closed_by_the_keyboard_alone(visit, cast):
     assert (held.others_see, held.audiences.count()) == (Level.NOTHING, 0)
 
 
+def test_a_whole_decision_by_the_keyboard_alone(visit, cast, tmp_path):
+    waiting = bring(None, tmp_path, "A talk that waits")
+    page = visit(reverse("council"), cast["council"])
+    tab_to(page, "items")
+    page.keyboard.press("Space")
+    enter(page, "Decide about those marked")
+    tab_to(page, "outcome")
+    page.keyboard.press("Space")
+    meeting = {"decided_on": "03082020", "minute": "2020/5", "present": "all", "reason": "It is asked."}
+    for field, typed in meeting.items():
+        tab_to(page, field)
+        page.keyboard.type(typed)
+    enter(page, "See what would change")
+    reads_well(page)
+    assert Gate(None).level(waiting.pk) == Level.NOTHING
+    enter(page, "Yes, this was decided")
+    assert Gate(None).level(waiting.pk) == Level.OPEN
+
+
+def enter(page, words: str) -> None:
+    """Press Enter on what says this, and wait for the page that it leads to."""
+    tab_to(page, words)
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+
+
 def tab_to(page, words: str) -> None:
-    """Press Tab until what has the focus says this, and can be seen to have it."""
+    """Press Tab until what has the focus says this, or is the field of this name, and can be seen to have it."""
     for _ in range(150):
         page.keyboard.press("Tab")
-        said = page.evaluate("document.activeElement.innerText || ''")
+        said = page.evaluate("document.activeElement.innerText || document.activeElement.name || ''")
         if said.strip().startswith(words):
             ring = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
             assert ring != "none", f"nothing shows that “{words}” has the focus"
