@@ -79,7 +79,8 @@ def hidden_figure(cast, world, tmp_path) -> None:
 
 def hidden_names_nearby(cast, world, tmp_path) -> None:
     """Names that sound like what is typed, one of a place in whose name the word stands; some are tied to a part."""
-    near = [named("figure", "Tayvek", stars=[3]), named("person", "Gote Gait"), named("place", "Goat Net")]
+    near = [named("figure", "Tayvek", stars=[3]), named("person", "Gote Gait"), named("place", "Goat Net"),
+            named("person", "Tavek")]
     writing.tie(world["parts"][2], "names_figure", near[0])
     writing.tie(world["parts"][2], "told_by", near[1])
     world["gone"] = near
@@ -171,6 +172,19 @@ def test_a_word_that_stands_often_is_what_was_meant(cast, tmp_path):
     open_up(cast["council"], talk)
     assert {hit.number for hit in ask("lantern").hits} == {part.pk for part in parts[: likewise.RARE + 1]}
     assert {hit.number for hit in ask("lantarn").hits} == {part.pk for part in (*parts[: likewise.RARE + 1], parts[7])}
+
+
+def test_the_right_name_of_something_else_was_not_misheard(cast, world):
+    assert told("taivek", world)[0] == ["heard_as Tavek"]
+    other = named("person", "Tavek")
+    assert told("taivek", world)[0] == ["heard_as Tavek"]  # nobody has heard of that person yet
+    open_up(cast["council"], other)
+    assert 0 not in told("taivek", world)
+
+
+def test_a_letter_held_down_is_like_no_name(world):
+    assert told("k" * 60, world) == told("goat" + "k" * 60, world) == {}
+    assert {0, 1, 3} <= told("taivekkkk", world).keys()
 
 
 def test_ordinary_words_near_a_rare_one_are_left(cast, tmp_path):

@@ -91,7 +91,9 @@ def test_a_figure_by_any_name_closes_over_its_ties(world, handle):
     assert ways(found, world["in_words"]) == [("in_words", "asked")]
 
 
-@pytest.mark.parametrize("handle", ["sky:Spica", 'sky:"HIP 65474"', "sky:HIP 65474", 'sky:"α Vir"', 'sky:"alpha vir"'])
+@pytest.mark.parametrize(
+    "handle", ["sky:Spica", 'sky:"HIP 65474"', "sky:HIP 65474", "sky:α Vir", 'sky:"α Vir"', 'sky:"alpha vir"']
+)
 def test_a_star_by_any_handle(world, handle):
     found = ask(handle)
     assert set(keys(found, world)) == {"by_stair", "by_egg", "by_place", "in_words"}

@@ -56,12 +56,22 @@ def heard(ask: Ask, names: Iterable[str]) -> Heard:
 def _judged(ask: Ask, lines: Numbers, spelled: tuple[str, ...]) -> Heard:
     read = found.cues(ask.gate, ask.sight.board.stock.cue[lines].tolist())
     kept = [(atom, read[cue]) for atom in lines.tolist() if (cue := int(ask.sight.board.stock.cue[atom])) in read]
+    found_so = find_misheard([line.text for _, line in kept], spelled)
+    names = {text for text in {one.heard for one in found_so} if _is_name(ask, text)}
     best: dict[int, Suggestion] = {}
-    for one in _likely(find_misheard([line.text for _, line in kept], spelled)):
+    for one in _likely([one for one in found_so if one.heard not in names]):
         best.setdefault(kept[one.cue_index][0], one)
     atoms = sorted(best)
     instead, scores = (tuple(getattr(best[atom], name) for atom in atoms) for name in ("heard", "score"))
     return Heard(np.array(atoms, dtype=np.int64), instead, scores)
+
+
+def _is_name(ask: Ask, text: str) -> bool:
+    """Whether it is a name of something else that is met, as it should be: then it was not misheard."""
+    words = tuple(words_of(text))
+    atoms = ask.standing(Clause("", words))[0] if words else NO_NUMBERS
+    stock = ask.sight.board.stock
+    return bool(((stock.part[atoms] == Field.NAME) & (stock.words[atoms] == len(words))).any())
 
 
 def _likely(found: list[Suggestion]) -> list[Suggestion]:

@@ -34,7 +34,7 @@ QUOTES = str.maketrans(dict.fromkeys("“”„‟«»＂", '"'))
 PART = re.compile(
     r'(?P<minus>[-−–])?(?:(?P<field>' + "|".join(FIELDS) + r'):\s*)?'
     r'(?:"(?P<phrase>[^"]*)"?(?P<far>\s*,\s*[\d.]+\s*km\b)?'
-    r'|(?P<word>\||hip\s+\d{1,9}(?![^\s|])|[^\s"|]+))',
+    r'|(?P<word>\||hip\s+\d{1,9}(?![^\s|])|[α-ω]\s+[a-z]{3}(?![^\s|])|[^\s"|]+))',
     re.IGNORECASE,
 )
 

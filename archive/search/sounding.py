@@ -8,6 +8,7 @@ reads it: what is hidden moves nothing.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, islice, pairwise
@@ -25,6 +26,7 @@ LEAST_ALIKE = 0.6  # to be looked at; what is taken is decided by whoever asks
 LEAST_ALIKE_PART = 0.5
 BEGINNING_LONGER = (0, -1, 1, -2)  # letters by which the beginning of a word may be longer than what is said for it
 LEAST_SOUNDS, LEAST_LETTERS = 2, 4
+DRAWN_OUT = re.compile(r"(.)\1{2,}")  # a letter doubled costs little, so a long row of one would be like anything
 LEAST_SOUNDS_APART, MOST_APART = 3, 3  # from which on, and into how many words, one is taken apart
 SOUNDS = "FKLMNPRST"  # what phonetic_key is made of, for Latin letters
 MOST_ALIKE = 24
@@ -74,6 +76,7 @@ def same_sounds(ask: Ask, word: str) -> tuple[Run, ...]:
 
 
 def _likest(ask: Ask, word: str) -> tuple[Run, ...]:
+    word = DRAWN_OUT.sub(r"\1\1", word)
     key = phonetic_key(word)
     if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
         return ()
