@@ -132,3 +132,6 @@ def test_the_report_and_the_seasons_print_without_what_is_pressed(visit, cast, r
         pressed = page.locator("button:visible, nav:visible input")
         assert pressed.count() == 0, f"{path}: {pressed.all_inner_texts()}"
         assert page.locator("h1:visible").count() == 1, path
+    page.emulate_media(media="screen")
+    page.goto(next(path for path in room if "/ledger/recording/" in path))
+    assert page.get_by_text("Back to the ledger").is_visible()
