@@ -23,6 +23,8 @@ _MISSING_S = 0.25
 """A file this much shorter than its own header says is cut off; less is a codec's padding."""
 _HEADER_IS_EXACT = {"wav", "flac", "aiff", "mp3", "mov"}
 _FIRST_FRAMES = 8
+_EVEN_WAV_CODES = {1, 3, 6, 7, 0xFFFE}
+"""PCM, floats, A-law, µ-law and WAVE_FORMAT_EXTENSIBLE (RFC 2361, appendix A): each sample takes as many bytes."""
 
 _NAMES = {
     "wav": {".wav", ".wave", ".bwf", ".rf64"},
@@ -163,7 +165,8 @@ def _said_s(path: Path | str, kind: str, container: InputContainer, stream: Audi
 def _wav_said_s(path: Path | str, stream: AudioStream) -> float | None:
     """Return the length by the size of a WAV file's data chunk (Multimedia Programming Interface 1.0, 1991).
 
-    None where the recorder left the size open (0 or 0xFFFFFFFF), or where RF64 keeps it elsewhere.
+    None where the recorder left the size open (0 or 0xFFFFFFFF), where RF64 keeps it elsewhere, and where the sound is
+    in a compressed code, whose bytes a second are an estimate.
     """
     with open(path, "rb") as file:
         if file.read(4) != b"RIFF":
@@ -176,7 +179,8 @@ def _wav_said_s(path: Path | str, stream: AudioStream) -> float | None:
                 known = 0 < size < 0xFFFFFFFF and bytes_per_s
                 return size / bytes_per_s if known else None
             if name == b"fmt ":
-                bytes_per_s = struct.unpack("<I", file.read(16)[8:12])[0]
+                code, _channels, _rate_hz, bytes_per_s = struct.unpack("<HHII4x", file.read(16))
+                bytes_per_s = bytes_per_s if code in _EVEN_WAV_CODES else 0
                 file.seek(-16, os.SEEK_CUR)
             file.seek(size + size % 2, os.SEEK_CUR)
     return None

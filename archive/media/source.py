@@ -92,10 +92,14 @@ def _audio_stream(container: InputContainer) -> AudioStream:
     if context is None:
         raise MediaError("The sound is in a code we cannot read. Save it as WAV or FLAC first.", "unknown_codec")
     if context.codec_tag in _LOCKED_TAGS:
-        raise MediaError("The file is locked by its seller (copy protection) and cannot be read.", "locked")
+        raise _locked()
     if not context.sample_rate or not context.channels or context.format is None:
         raise _not_media()
     return stream
+
+
+def _locked() -> MediaError:
+    return MediaError("The file is locked by its seller (copy protection) and cannot be read.", "locked")
 
 
 def header_end_s(stream: AudioStream) -> float | None:
@@ -119,7 +123,7 @@ def lead_s(container: InputContainer, stream: AudioStream) -> float:
 def decoded(container: InputContainer, stream: AudioStream) -> Iterator[AudioFrame]:
     """Yield decoded frames in file order, passing over single damaged packets.
 
-    Raises MediaError: not_a_number, clock, damaged (more than one packet in a hundred).
+    Raises MediaError: not_a_number, clock, locked, damaged (more than one packet in a hundred).
     """
     packets, damaged, last_s = 0, 0, 0.0
     for packet in _packets(container, stream):
@@ -140,7 +144,10 @@ def decoded(container: InputContainer, stream: AudioStream) -> Iterator[AudioFra
 
 def _packets(container: InputContainer, stream: AudioStream) -> Iterator[av.Packet[AudioStream]]:
     try:
-        yield from container.demux(stream)
+        for packet in container.demux(stream):
+            if packet.has_sidedata("encryption_info"):  # common encryption (ISO/IEC 23001-7): FFmpeg hides its tag
+                raise _locked()
+            yield packet
     except av.FFmpegError as error:
         raise MediaError("The file breaks off in the middle. Copy it from the recorder again.", "damaged") from error
 
@@ -149,9 +156,11 @@ def _checked_time(frame: AudioFrame, last_s: float) -> float:
     """Return the time of a frame; refuse a clock that runs backwards and samples that are not numbers."""
     now_s = frame.time if frame.time is not None else last_s
     check_clock(now_s, last_s)
-    if frame.format.name in ("flt", "fltp", "dbl", "dblp") and not np.isfinite(frame.to_ndarray()).all():
+    if frame.format.name in ("flt", "fltp", "dbl", "dblp") and not (is_good := np.isfinite(frame.to_ndarray())).all():
+        values = is_good.all(axis=0)
+        first_bad_s = now_s + int(values.argmin()) / len(values) * frame.samples / frame.sample_rate
         raise MediaError(
-            f"At {clock_text(now_s)} the sound holds values that are not numbers. Save it again as 24-bit WAV.",
+            f"At {clock_text(first_bad_s)} the sound holds values that are not numbers. Save it again as 24-bit WAV.",
             "not_a_number",
         )
     return now_s
