@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from archive.timecode import segmentation
+from archive.timecode import likeness, segmentation
 from archive.timecode.segmentation import pk, runs_of_letters, suggest_cuts, window_diff, window_of, words
 
 COMMON = ["the", "and", "of", "a", "to", "in", "was", "we", "they", "it", "that", "on"]
@@ -112,10 +112,29 @@ def _read(texts: list[str]) -> list[tuple[list[Counter[str]], dict[str, float]]]
             for split, weighs in zip(splits, weights, strict=True)]
 
 
+def _alike(read: list[tuple[list[Counter[str]], dict[str, float]]], texts: int) -> dict[tuple[int, int], float]:
+    """Return for each two texts how much more alike they are than two are in the mean, pair by pair."""
+    pairs = list(itertools.combinations(range(texts), 2))
+    alike = dict.fromkeys(pairs, 0.0)
+    for counts, weights in read:
+        times = Counter(word for count in counts for word in count)
+        told = {(a, b): sum((weights[word] * math.log(texts / times[word])) ** 2 for word in counts[a] & counts[b])
+                for a, b in pairs}
+        some = [one for one in told.values() if one > 0]
+        for pair in pairs:
+            alike[pair] += math.sqrt(told[pair] * len(some) / sum(some)) / len(read) if some else 0
+    mean = sum(alike.values()) / len(alike)
+    return {pair: one - mean for pair, one in alike.items()}
+
+
 def _cost(texts: list[str], cuts: tuple[int, ...]) -> float:
-    """Return what a segmentation costs, counted out in full (Eisenstein and Barzilay, 2008, section 3)."""
+    """Return what a segmentation costs, counted out in full (Eisenstein and Barzilay, 2008, section 3; likeness)."""
     cost = len(cuts) * segmentation.CUT_PRICE
     read = _read(texts)
+    alike = _alike(read, len(texts))
+    for start, stop in itertools.pairwise([0, *cuts, len(texts)]):
+        inside = math.fsum(alike[pair] for pair in itertools.combinations(range(start, stop), 2))
+        cost -= segmentation.LIKENESS_WORTH * inside / (stop - start) ** likeness.LENGTH_POWER
     for counts, weights in read:
         a = segmentation.word_priors(counts)
         prior = sum(a.values())
