@@ -137,7 +137,7 @@ ROUTES: dict[str, Route] = {
     "mirrors": LIST,
     "threads": Route(),
     "tellings": Route(asks=("", *(f"?one={{ref:seg-mixed}}&other={{ref:seg-{way}}}" for way in (
-        "also", "last", "audience", "described", "inconsent", "clip")))),
+        "also", "audience", "described", "clip")))),
     "try_mirror": Route(asks=TRIED),
     "topics": LIST,
     "layers": Route(),
@@ -256,16 +256,16 @@ PARAMETERS: dict[str, tuple[str, ...]] = {
 
 def routes() -> dict[str, str]:
     """Every address by name, but for those of the framework's own account pages; unnamed ones by their pattern."""
-    return dict(_routes(get_resolver().url_patterns, ""))
+    return {pattern.name or route: route for route, pattern in _patterns(get_resolver().url_patterns, "")}
 
 
-def _routes(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[tuple[str, str]]:
+def _patterns(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[tuple[str, URLPattern]]:
     for pattern in patterns:
         route = before + str(pattern.pattern)
         if isinstance(pattern, URLPattern):
-            yield pattern.name or route, route
+            yield route, pattern
         elif pattern.app_name != "admin":
-            yield from _routes(pattern.url_patterns, route)
+            yield from _patterns(pattern.url_patterns, route)
 
 
 # --- what is asked ---
@@ -352,7 +352,7 @@ def _asks(name: str, path: str, about: str, refs: dict[str, str]) -> Iterator[As
     for question, headers in ways if is_sample else ways[:1]:
         yield Ask("GET", path + filled(question, refs), tuple(headers.items()), route=name, about=about)
     if is_sample:
-        if not about.endswith("-open"):
+        if about.endswith("-audience"):
             yield Ask("HEAD", path, route=name, about=about)
         for data in route.posts:
             yield Ask("POST", path, data=filled(data, refs), route=name, about=about)
@@ -396,10 +396,19 @@ def normal(raw: bytes) -> bytes:
 
 def crawl(town: Town, viewer: str, wanted: list[Ask], moment: datetime = NOW) -> dict[Ask, Answer]:
     """Ask everything, in order, as this viewer. Whatever a request writes is taken back after it."""
-    client = Client(raise_request_exception=False)
+    client = PlainClient(raise_request_exception=False)
     with clock(moment), quiet_log():
         _enter(client, town, viewer)
         return {ask: _answer(client, ask) for ask in wanted}
+
+
+class PlainClient(Client):
+    """Keeps of an answer what a browser gets: the framework's own client copies what every template knew."""
+
+    def request(self, **request: Any) -> Any:
+        response = self.handler(self._base_environ(**request))
+        self.cookies.update(response.cookies)
+        return response
 
 
 def _enter(client: Client, town: Town, viewer: str) -> None:
@@ -415,17 +424,34 @@ def _enter(client: Client, town: Town, viewer: str) -> None:
 def crawl_open_doors(town: Town, viewer: str, wanted: list[Ask]) -> dict[Ask, Answer]:
     """The same, but for what stands behind a door that is shut to this viewer.
 
-    An address that answers 404 for the open thing, for hidden ones and for what never was, however it is asked, is one
-    for roles that this viewer does not have: it is not asked about every other thing too.
+    A page of a role that the viewer has not, which answers 404 about open things and hidden ones, however it is asked,
+    is not asked about every other thing too.
     """
-    at_doors = [ask for ask in wanted if AT_DOOR.fullmatch(ask.about)]
-    found = crawl(town, viewer, at_doors)
-    tried = {ask.route for ask in at_doors if ask.about.endswith("-open")}
-    shut = tried - {ask.route for ask, answer in found.items() if answer.status != 404}
+    others = {name for role, names in pages_of_roles().items() if role != viewer for name in names}
+    found = crawl(town, viewer, [ask for ask in wanted if ask.route not in others or _is_at_door(ask)])
+    shut = others - {ask.route for ask, answer in found.items() if answer.status != 404}
     return found | crawl(town, viewer, [ask for ask in wanted if ask not in found and ask.route not in shut])
 
 
-AT_DOOR = re.compile(r"|\w+-(?:open|audience|described|notice)")
+def pages_of_roles() -> dict[str, list[str]]:
+    """Names of the addresses that the council's and the desk's views answer, by whose they are."""
+    views = {"council": "archive.views.council.", "archivist": "archive.views.desk."}
+    return {
+        role: [
+            pattern.name or route for route, pattern in _patterns(get_resolver().url_patterns, "")
+            if pattern.callback.__module__.startswith(views[role])
+        ]
+        for role in views
+    }
+
+
+AT_DOOR = re.compile(r"|(?:rec|seg)-(?:open|audience)|per-audience")
+WAYS_AT_DOOR = ("-open", "-audience", "-described", "-quiet")
+
+
+def _is_at_door(ask: Ask) -> bool:
+    is_of_its_kind = bool(ask.about) and kind_of(ask.about) == ROUTES[ask.route].of
+    return bool(AT_DOOR.fullmatch(ask.about)) or (is_of_its_kind and ask.about.endswith(WAYS_AT_DOOR))
 
 
 @contextmanager
