@@ -190,6 +190,8 @@ def house() -> House:
 def labels(gate: Gate, numbers: Iterable[int], at_least: Level = Level.DESCRIPTION) -> dict[int, Label]:
     """A label for each of the items that is met; the others are missing from the answer."""
     met = sorted({number for number in numbers if gate.meets(number, at_least)})
+    if not met:
+        return {}
     items = [item for part in batches(met) for item in Item.ungated.filter(pk__in=part)]
     titles = _titles(items)
     names = _names(met)

@@ -81,7 +81,7 @@ def _likest(ask: Ask, word: str) -> tuple[Run, ...]:
     if len(key) < LEAST_SOUNDS or len(word) < LEAST_LETTERS:
         return ()
     alone = [(other,) for other in _words_of(ask.sight.board.stock.pieces, _near_keys(key)) if other != word]
-    apart = dict(run for parts in _taken_apart(key) for run in _standing_apart(ask, parts, word))
+    apart = dict(_standing_apart(ask, key, word))
     runs = [*alone, *apart]
     scored = dict(zip(runs, alike(["".join(run) for run in runs], [word] * len(runs)), strict=True))
     return _met(ask, scored, apart)
@@ -108,19 +108,22 @@ def alike(ones: Sequence[str], others: Sequence[str]) -> list[float]:
 # --- taken for several words ---
 
 
-def _taken_apart(key: str) -> Iterator[tuple[str, ...]]:
-    """The key in two parts and in three, each with a sound."""
-    for count in range(2, MOST_APART + 1 if len(key) >= LEAST_SOUNDS_APART else 2 + 1):
-        for cuts in combinations(range(1, len(key)), count - 1):
-            yield tuple(key[first:after] for first, after in pairwise((0, *cuts, len(key))))
+def _standing_apart(ask: Ask, key: str, word: str) -> Iterator[tuple[tuple[str, ...], Numbers]]:
+    """Two words or three, one after the other, with the word's sounds (key) between them, and where they stand.
 
+    The first is something like the word's beginning, the last something like its end.
+    """
 
-def _standing_apart(ask: Ask, parts: tuple[str, ...], word: str) -> list[tuple[tuple[str, ...], Numbers]]:
-    """Words of these sounds one after the other, the first something like the word's beginning, the last its end."""
-    choices = [_words_of(ask.sight.board.stock.pieces, [part]) for part in parts]
-    choices[0] = _like_beginnings(choices[0], word)
-    choices[-1] = _turned(_like_beginnings(_turned(choices[-1]), word[::-1]))
-    return chained(ask.sight, choices)
+    def sounding(part: str) -> list[str]:
+        return _words_of(ask.sight.board.stock.pieces, [part])
+
+    places = range(1, len(key))
+    firsts = {cut: _like_beginnings(sounding(key[:cut]), word) for cut in places}
+    lasts = {cut: _turned(_like_beginnings(_turned(sounding(key[cut:])), word[::-1])) for cut in places}
+    most = MOST_APART if len(key) >= LEAST_SOUNDS_APART else 2
+    for cuts in (cuts for count in range(1, most) for cuts in combinations(places, count)):
+        between = [sounding(key[first:after]) for first, after in pairwise(cuts)]
+        yield from chained(ask.sight, [firsts[cuts[0]], *between, lasts[cuts[-1]]])
 
 
 def _like_beginnings(parts: list[str], word: str) -> list[str]:
