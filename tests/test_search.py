@@ -764,7 +764,7 @@ def piece_places(piece, word: str) -> list[tuple[int, int]]:
     """The sheet and the place in it of every standing of the word, as the piece's arrays tell them."""
     entries = piece.entries(word)
     found = []
-    for atom, at in zip(piece["entry_atom"][entries].tolist(), piece["entry_at"][entries].tolist(), strict=True):
+    for atom, at in zip(piece.entry_atom[entries].tolist(), piece.entry_at[entries].tolist(), strict=True):
         sheet = int(np.searchsorted(piece["first_atom"], atom, side="right")) - 1
         before = int(piece["words"][piece["first_atom"][sheet] : atom].sum())
         found.append((sheet, before + at))
@@ -790,6 +790,15 @@ def test_a_piece_knows_its_own_words_and_no_others(cast, tmp_path):
         assert sum(len(piece.atoms_holding(word)) for word in words) == int(piece["words"].sum())
         alike = by_sounds(words)
         assert {key: piece.sounding(key) for key in (*alike, "no such sounds")} == alike | {"no such sounds": []}
+
+
+@only_files
+def test_a_piece_cut_short_while_it_is_in_use_is_made_anew(cast, tmp_path):
+    part = segment(bring(None, tmp_path, "A talk"), 0, 1000, "The kiln")
+    assert titles(ask("kiln", cast["council"])) == refs(part)
+    for piece in index.current().folder.glob("*.piece"):
+        os.truncate(piece, 64)
+    assert titles(ask("the", cast["council"])) == refs(part)
 
 
 @only_files

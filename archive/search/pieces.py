@@ -1,7 +1,8 @@
-"""A *piece*: one part of the Whoosh index as arrays in one file, made once, mapped into memory and never changed.
+"""A *piece*: one part of the Whoosh index as arrays in one file, made once and never changed.
 
 Whoosh's files are what counts: a piece is made from them, and made again where it is missing. What the file is worth
-is its speed: a word's places are a slice of an array, read from the disk only where they are asked for.
+is its speed: a word's places are a slice of an array, read from the disk only where they are asked for. They are read
+and not mapped into memory: a mapped file that somebody cuts short takes the whole server with it (SIGBUS).
 
 The file is the arrays one after the other, each at a multiple of 64 bytes; then a JSON table of them; then the
 table's length, the CRC-32 of all before it, and a mark (24 bytes).
@@ -13,6 +14,7 @@ import json
 import os
 import struct
 import tempfile
+import weakref
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -35,10 +37,28 @@ END = struct.Struct("<QQ8s")
 BLOCK = 1 << 20
 POSTINGS_AT_ONCE = 200_000
 MOST_KNOWN = 20_000
+LONG = ("entry_atom", "entry_at")
 
 
 class Damaged(Exception):
     """The files of the index cannot be read."""
+
+
+class OnDisk:
+    """A long array that stays on the disk; slices of it are read. The file is kept open, also when it is taken away."""
+
+    def __init__(self, path: Path, kind: str, count: int, offset: int) -> None:
+        self.kind, self.count, self.offset = np.dtype(kind), count, offset
+        self._file = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        weakref.finalize(self, os.close, self._file)
+
+    def __getitem__(self, at: slice) -> Array:
+        """Numbers from `at.start` to `at.stop`. Raises Damaged where the file has become shorter."""
+        size = self.kind.itemsize
+        found = os.pread(self._file, (at.stop - at.start) * size, self.offset + at.start * size)
+        if len(found) != (at.stop - at.start) * size:
+            raise Damaged("a piece was cut short")
+        return np.frombuffer(found, dtype=self.kind)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +73,8 @@ class Piece:
 
     name: str
     arrays: dict[str, Array]
+    entry_atom: OnDisk
+    entry_at: OnDisk
 
     def __getitem__(self, name: str) -> Array:
         return self.arrays[name]
@@ -67,11 +89,11 @@ class Piece:
 
     def atoms_holding(self, word: str, *, is_beginning: bool = False) -> Array:
         """The atom of every standing of the word, ascending (of words that begin so, word by word)."""
-        return self["entry_atom"][self.entries_beginning(word) if is_beginning else self.entries(word)]
+        return self.entry_atom[self.entries_beginning(word) if is_beginning else self.entries(word)]
 
     def places_of(self, word: str) -> Array:
         """Beside those, which of the atom's words each is (from 0)."""
-        return self["entry_at"][self.entries(word)]
+        return self.entry_at[self.entries(word)]
 
     def entries(self, word: str) -> slice:
         """Where the standings of this very word lie. Kept: names are looked for beside the same words ever again."""
@@ -145,10 +167,10 @@ def read(folder: Path, name: str) -> Piece | None:
     try:
         with path.open("rb") as file:
             listed = _table(file, path)
-        whole = np.memmap(path, dtype=np.uint8, mode="r")
+            arrays = {key: _array(file, *told) for key, told in listed.items() if key not in LONG}
+        return Piece(name, arrays, *(OnDisk(path, *listed[key]) for key in LONG))
     except FileNotFoundError:
         return None
-    return Piece(name, {key: _view(whole, *told) for key, told in listed.items()})
 
 
 def _table(file: IO[bytes], path: Path) -> dict[str, tuple[str, int, int]]:
@@ -169,9 +191,12 @@ def _table(file: IO[bytes], path: Path) -> dict[str, tuple[str, int, int]]:
     return found
 
 
-def _view(whole: Array, kind: str, count: int, offset: int) -> Array:
-    dtype = np.dtype(kind)
-    return whole[offset : offset + count * dtype.itemsize].view(dtype).view(np.ndarray)
+def _array(file: IO[bytes], kind: str, count: int, offset: int) -> Array:
+    file.seek(offset)
+    found = file.read(count * np.dtype(kind).itemsize)
+    if len(found) != count * np.dtype(kind).itemsize:
+        raise Damaged(file.name)
+    return np.frombuffer(found, dtype=kind)
 
 
 # --- making ---

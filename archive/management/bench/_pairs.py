@@ -1,13 +1,12 @@
 """Pairs of words, asked for together (AND) and either (OR), warm and cold: ours with all facets, FTS5 with none.
 
-Cold is a word's first time: ours has kept nothing of any word and its files are no longer mapped into the process; the
-peer's connection is fresh. What a viewer meets is there on both sides (ours in arrays, the peer's in the closure). The
-operating system holds the files of both in its memory. Warm is the least of several rounds.
+Cold is a word's first time: ours has kept nothing of any word; the peer's connection is fresh. What a viewer meets is
+there on both sides (ours in arrays, the peer's in the closure). The operating system holds the files of both in its
+memory. Warm is the least of several rounds.
 """
 
 from __future__ import annotations
 
-import mmap
 import random
 import statistics
 import time
@@ -56,20 +55,10 @@ def _cold_ours(gate: Any) -> Callable[[str], Any]:
     from archive.search import engine, sight
 
     def ask(text: str) -> float:
-        stock = engine.current()
-        sight.sight_of(gate, stock).words.clear()
-        for piece in stock.pieces:
-            _unmap(piece["entry_atom"])
+        sight.sight_of(gate, engine.current()).words.clear()
         return _time(_ours(gate), text)
 
     return ask
-
-
-def _unmap(view: Any) -> None:
-    """Have the process let go of the file's pages; they are mapped again where they are read."""
-    while not isinstance(getattr(view, "_mmap", None), mmap.mmap):
-        view = view.base
-    view._mmap.madvise(mmap.MADV_DONTNEED)
 
 
 def _cold_peer(peer: Any) -> Callable[[str], Any]:
