@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 
@@ -790,6 +791,18 @@ def test_a_piece_knows_its_own_words_and_no_others(cast, tmp_path):
         assert sum(len(piece.atoms_holding(word)) for word in words) == int(piece["words"].sum())
         alike = by_sounds(words)
         assert {key: piece.sounding(key) for key in (*alike, "no such sounds")} == alike | {"no such sounds": []}
+
+
+@only_files
+def test_a_folder_that_cannot_be_written_keeps_nobody_waiting(tmp_path, settings):
+    in_the_way = tmp_path / "index"
+    in_the_way.write_text("no folder")
+    settings.INDEX = in_the_way
+    with ThreadPoolExecutor(1) as others, pytest.raises(OSError, match="exists"):
+        others.submit(index._writing.take).result()
+    in_the_way.unlink()
+    assert index._writing.take(wait=False)
+    index._writing.give_back()
 
 
 @only_files

@@ -86,19 +86,25 @@ class _Turn:
     def take(self, wait: bool = True) -> bool:
         if not self._mine.acquire(blocking=wait):
             return False
-        if self._depth == 0 and not self._take_file(wait):
-            self._mine.release()
-            return False
-        self._depth += 1
-        return True
+        taken = False
+        try:
+            taken = self._depth > 0 or self._take_file(wait)
+        finally:  # also where the folder cannot be written: the next one would wait for ever
+            if not taken:
+                self._mine.release()
+        self._depth += taken
+        return taken
 
     def _take_file(self, wait: bool) -> bool:
-        self._file = (_home() / f"{self.name}.lock").open("w")
+        file = (_home() / f"{self.name}.lock").open("w")
         try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-        except BlockingIOError:
-            self._file.close()
-            return False
+            fcntl.flock(file, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+        except OSError as error:
+            file.close()
+            if isinstance(error, BlockingIOError):
+                return False
+            raise
+        self._file = file
         return True
 
     def give_back(self) -> None:
