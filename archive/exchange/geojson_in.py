@@ -14,7 +14,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from ..access.manifests import Problem
+from ..access.table_rows import Problem
 
 Json = dict[str, Any]
 MOST_DEPTH = 60  # of brackets; a MultiPolygon in a collection in a file has ten

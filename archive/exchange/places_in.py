@@ -18,7 +18,7 @@ from defusedxml import ElementTree as SafeET
 from defusedxml.common import DefusedXmlException
 from django.utils.translation import gettext as _
 
-from ..access.manifests import Problem, delimiter_of
+from ..access.table_rows import Problem, delimiter_of
 from ..timecode.decoding import decode_lines
 from . import geojson_in
 from .geojson_in import out_of_range

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from django.utils.translation import gettext as _
 
 from ..access.desk import Known
-from ..access.manifests import Problem
+from ..access.table_rows import Problem
 from ..maps import outline
 from ..maps.globe import distance_km
 from ..models import House

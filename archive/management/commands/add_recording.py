@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
 
-from archive.access import bringing, manifests, showing, sound
+from archive.access import bringing, manifests, showing, sound, table_rows
 from archive.access.gate import Gate
 from archive.media.errors import MediaError
 from archive.models import Account, TranscriptKind
@@ -174,7 +174,7 @@ class Command(BaseCommand):
 
 
 def _columns_in_words() -> str:
-    lines = [f"  {name:22}{_('needed; ') if needed else ''}{words}" for name, needed, words in manifests.COLUMNS]
+    lines = [f"  {name:22}{_('needed; ') if needed else ''}{words}" for name, needed, words in table_rows.COLUMNS]
     return "\n".join([_("Columns of a table, in any order, named in its first row:"), *lines])
 
 

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from ...access import desk
-from ...access.manifests import Problem
+from ...access.table_rows import Problem
 from ..loading import GatedRequest
 from ..pages.parts import Shown
 

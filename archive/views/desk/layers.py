@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from ...access import layers, making, met, showing
-from ...access.manifests import Problem
+from ...access.table_rows import Problem
 from ...access.writing import Overtaken
 from ...exchange import geojson_in, places_look
 from ...models import Kind, Layer, Level

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
-from ...access import manifests, uploads
+from ...access import manifests, table_rows, uploads
 from ...access.manifests import Checked, Row, Taken
 from ...access.uploads import NotTaken
 from ...templatetags.undersky import clock
@@ -48,7 +48,7 @@ class ManyForm(forms.Form):
 
     def clean_table(self) -> bytes:
         file = self.cleaned_data["table"]
-        return bytes(file.read(manifests.MOST_BYTES + 1)) if file is not None else self.kept.encode("utf-8", "replace")
+        return bytes(file.read(table_rows.MOST_BYTES + 1)) if file is not None else self.kept.encode("utf-8", "replace")
 
 
 @for_role("is_archivist")
@@ -113,7 +113,7 @@ def _page(
     context: Shown = {
         "crumbs": crumbs(_("Bring many in"), (_("Bring a recording in"), reverse("bring"))),
         "form": form,
-        "columns": [_column(*one) for one in manifests.COLUMNS],
+        "columns": [_column(*one) for one in table_rows.COLUMNS],
         "column_headings": [{"label": _("Column")}, {"label": _("Needed")}, {"label": _("What stands in it")}],
         "upload_problems": problems or [],
         "arriving": [arriving_row(one) for one in uploads.mine(request.user)],
