@@ -18,6 +18,7 @@ import logging
 import os
 import secrets
 import shutil
+import sys
 import threading
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -40,6 +41,9 @@ MEMORY_MB = 128
 SMALL_PART = 32
 LARGE_PART_BYTES = 2 << 20  # a piece of about a quarter of a million words: more than a second to write again
 MOST_PARTS = 40
+# How long a page waits at each step for the thread that builds an index: by default ten times as long, so that a page
+# of many steps would take seconds.
+POLITE_S = 0.0005
 # Troubles of the machine, not of the files: the index is left as it is.
 PASSING = (errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.EACCES, errno.EIO)
 
@@ -234,6 +238,8 @@ def _rebuild_in_background(is_worn: bool) -> None:
 
     if not _building.take(wait=False):
         return  # another one is at it
+    usual_s = sys.getswitchinterval()
+    sys.setswitchinterval(POLITE_S)
     try:
         if is_worn:
             rebuild()
@@ -242,6 +248,7 @@ def _rebuild_in_background(is_worn: bool) -> None:
     except Exception:
         log.exception("the search index could not be built; `manage.py reindex` says more")
     finally:
+        sys.setswitchinterval(usual_s)
         _building.give_back()
         connection.close()
 

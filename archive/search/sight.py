@@ -295,7 +295,9 @@ def read_ahead() -> None:
     What goes wrong here is told where it is met again: by the first search.
     """
     try:
-        sight_of(Gate(None), engine.current())
+        gate = Gate(None)
+        lay.current(gate.policy)  # also where there is no index yet
+        sight_of(gate, engine.current())
     except Exception as error:
         log.info("nothing was read ahead (%s)", repr(error))
     finally:
