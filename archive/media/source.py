@@ -157,8 +157,8 @@ def _checked_time(frame: AudioFrame, last_s: float) -> float:
     now_s = frame.time if frame.time is not None else last_s
     check_clock(now_s, last_s)
     if frame.format.name in ("flt", "fltp", "dbl", "dblp") and not (is_good := np.isfinite(frame.to_ndarray())).all():
-        values = is_good.all(axis=0)
-        first_bad_s = now_s + int(values.argmin()) / len(values) * frame.samples / frame.sample_rate
+        first_bad = int(np.argwhere(~is_good)[:, 1].min())
+        first_bad_s = now_s + first_bad / is_good.shape[1] * frame.samples / frame.sample_rate
         raise MediaError(
             f"At {clock_text(first_bad_s)} the sound holds values that are not numbers. Save it again as 24-bit WAV.",
             "not_a_number",
