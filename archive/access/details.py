@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
+import numpy as np
 from django.db.models import Q, QuerySet
 
 from ..models import (
@@ -30,7 +31,7 @@ from ..models import (
     TopicTie,
 )
 from ..timecode.folding import fold
-from . import met, showing
+from . import layout, met, showing
 from .gate import Gate, Page
 from .showing import Label, MirrorShown, RecordingCard, SegmentCard
 
@@ -199,13 +200,13 @@ def segments_page(gate: Gate, numbers: list[int], number: int = 1, size: int = 4
 def segment_counts(gate: Gate, numbers: Iterable[int]) -> dict[int, int]:
     """How many segments are met that are tied to each of these items."""
     wanted = gate.keep(numbers)
-    found: dict[int, set[int]] = {number: set() for number in wanted}
-    ties = Tie.ungated.filter(target__in=wanted, source__kind=Kind.SEGMENT).values_list("target_id", "source_id")
-    tagged = TopicTie.ungated.filter(tag__in=wanted).values_list("tag_id", "content_object_id")
-    for target, segment in [*ties, *tagged]:
-        if gate.meets(segment, Level.DESCRIPTION):
-            found[target].add(segment)
-    return {number: len(segments) for number, segments in found.items()}
+    lies = layout.current(gate.policy)
+    sources, targets = layout.met_ties(lies, gate.levels, *layout.TIES)
+    size = max(lies.size, len(gate.levels))  # either may be a moment newer than the other
+    counted = layout.flagged(size, wanted)[targets] & (lies.kind[sources] == layout.code(Kind.SEGMENT))
+    pairs = np.unique(targets[counted] << layout.ITEM_BITS | sources[counted])  # tied in two ways, it is still one
+    counts = np.bincount(pairs >> layout.ITEM_BITS, minlength=size)
+    return {number: int(counts[number]) for number in wanted}
 
 
 # --- lists ---
