@@ -427,22 +427,18 @@ def crawl_open_doors(town: Town, viewer: str, wanted: list[Ask]) -> dict[Ask, An
     A page of a role that the viewer has not, which answers 404 about open things and hidden ones, however it is asked,
     is not asked about every other thing too.
     """
-    others = {name for role, names in pages_of_roles().items() if role != viewer for name in names}
+    others = pages_of_others(viewer)
     found = crawl(town, viewer, [ask for ask in wanted if ask.route not in others or _is_at_door(ask)])
     shut = others - {ask.route for ask, answer in found.items() if answer.status != 404}
     return found | crawl(town, viewer, [ask for ask in wanted if ask not in found and ask.route not in shut])
 
 
-def pages_of_roles() -> dict[str, list[str]]:
-    """Names of the addresses that the council's and the desk's views answer, by whose they are."""
+def pages_of_others(viewer: str) -> set[str]:
+    """Names of the addresses that the council's and the desk's views answer, but for those of the viewer's role."""
     views = {"council": "archive.views.council.", "archivist": "archive.views.desk."}
-    return {
-        role: [
-            pattern.name or route for route, pattern in _patterns(get_resolver().url_patterns, "")
-            if pattern.callback.__module__.startswith(views[role])
-        ]
-        for role in views
-    }
+    modules = tuple(module for role, module in views.items() if role != viewer)
+    found = _patterns(get_resolver().url_patterns, "")
+    return {pattern.name or route for route, pattern in found if pattern.callback.__module__.startswith(modules)}
 
 
 AT_DOOR = re.compile(r"|(?:rec|seg)-(?:open|audience)|per-audience")

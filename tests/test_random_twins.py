@@ -72,7 +72,7 @@ def compare(home: Path, town: Town, world: World, tally: Counter[str], wanted: l
     with taken_back():
         archive = build(home, town, everything(plan))
         view = archive.view(viewer)
-        wanted = wanted or some_asks(archive.refs, world.seed)
+        wanted = wanted or some_asks(archive.refs, viewer, world.seed)
         archive.prepare(viewer)
         first = crawl(town, viewer, wanted, plan.moment)
     with taken_back():

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from archive.models import Audience, Level, Season
 
-from .crawl import HTMX, NEVER, PARAMETERS, ROUTES, Ask, Route, filled, parameters_of, routes
+from .crawl import HTMX, NEVER, PARAMETERS, ROUTES, Ask, Route, filled, pages_of_others, parameters_of, routes
 from .twin import LANGUAGE, LONG_AGO, STARS, Plan, Resting, Ruling, Run, Thing, kind_of
 from .twin_town import LOOKING, Town, settle
 
@@ -174,17 +174,18 @@ TIMES = {
     "recording_captions": 2, "segment_captions": 2, "home": 1,
 }
 OFTEN = 0.75
-# Slow, and much the same from world to world.
+# Slow, and much the same from world to world; as seldom are the pages of roles asked of those who lack them.
 SLOW = ("star_wheel", "tonight", "sky", "sky_chart", "sky_horizon", "sky_year", "star_list", "map_frame", "draw_figure")
 SELDOM = 0.12
 
 
-def some_asks(refs: dict[str, str], seed: int) -> list[Ask]:
-    """Requests to most addresses, chosen by the seed alone."""
+def some_asks(refs: dict[str, str], viewer: str, seed: int) -> list[Ask]:
+    """Requests to most addresses that may answer this viewer, chosen by the seed alone."""
     rng = random.Random(seed)
     asked: list[Ask] = []
+    seldom = {*SLOW, *pages_of_others(viewer)}
     for name, pattern in routes().items():
-        if name in TIMES or rng.random() < (SELDOM if name in SLOW else OFTEN):
+        if name in TIMES or rng.random() < (SELDOM if name in seldom else OFTEN):
             asked += [_some_ask(name, pattern, refs, rng) for _each in range(TIMES.get(name, 1))]
     return list(dict.fromkeys(asked))
 
