@@ -159,7 +159,8 @@ class Command(BaseCommand):
         except MediaError as error:
             words = _("The recording is kept, closed, and its file is safe; only its sound is not ready yet. %(why)s "
                       "The worker makes it once somebody asks for it (manage.py work).")
-            raise CommandError(words % {"why": error}) from error
+            why = _("The disk is full: free some space.") if error.code == "disk_full" else error
+            raise CommandError(words % {"why": why}) from error
 
     def _progress(self, what: str, share: float) -> None:
         if sys.stderr.isatty():
