@@ -155,11 +155,17 @@ def _segment_costs(units: list[Counter[str]], weights: dict[str, float], priors:
     word w among them f(w) times, costs ln Γ(n + A) − ln Γ(A) − Σ (ln Γ(f(w) + a(w)) − ln Γ(a(w))); each f(w) is taken
     times the word's weight, and n is their sum.
     """
-    gain_of = {word: [math.lgamma(weights[word] * count + priors[word]) - math.lgamma(priors[word])
-                      for count in range(most + 1)]
-               for word, most in _sum(units).items()}
-    prior = sum(priors.values())
+    gain_of, prior = _gains(units, weights, priors), sum(priors.values())
     return [_costs_from(units[start:], weights, gain_of, prior) for start in range(len(units))]
+
+
+def _gains(
+    units: Iterable[Counter[str]], weights: dict[str, float], priors: dict[str, float],
+) -> dict[str, list[float]]:
+    """Return ln Γ(f(w) + a(w)) − ln Γ(a(w)) of each word, for each number of times it may stand in these units."""
+    return {word: [math.lgamma(weights[word] * count + priors[word]) - math.lgamma(priors[word])
+                   for count in range(most + 1)]
+            for word, most in _sum(units).items()}
 
 
 def word_priors(counts: Iterable[Counter[str]]) -> dict[str, float]:
@@ -247,14 +253,19 @@ def _refined(cuts: list[int], read: list[_Words], size: int) -> list[int]:
         low = moved[at - 1] if at else 0
         high = moved[at + 1] if at + 1 < len(moved) else texts
         near = range(max(low + 1, moved[at] - size + 1), min(high, moved[at] + size))
-        moved[at] = min((_cost(read, low, cut) + _cost(read, cut, high), cut) for cut in near)[1]
+        before = _grown(read, slice(low, near[0]), near[:-1])
+        after = _grown(read, slice(near[-1], high), near[-2::-1])
+        moved[at] = min((left + right, cut) for left, right, cut in zip(before, reversed(after), near, strict=True))[1]
     return moved
 
 
-def _cost(read: list[_Words], start: int, stop: int) -> float:
-    """What the texts from start to stop cost as one segment."""
-    costs = [_segment_costs([_sum(one.counts[start:stop])], one.weights, one.priors)[0][0] for one in read]
-    return sum(costs) / len(costs)
+def _grown(read: list[_Words], first: slice, further: Sequence[int]) -> list[float]:
+    """Return what the first texts cost as one segment, then with one further text after another."""
+    rows = []
+    for one in read:
+        units = [_sum(one.counts[first]), *(one.counts[at] for at in further)]
+        rows.append(_costs_from(units, one.weights, _gains(units, one.weights, one.priors), sum(one.priors.values())))
+    return [sum(costs) / len(costs) for costs in zip(*rows, strict=True)]
 
 
 def window_of(cuts: Sequence[int], texts: int) -> int:
