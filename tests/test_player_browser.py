@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
-from archive.access import bringing, writing
+from archive.access import bringing, cautioning, writing
 
 from .browser import DESKTOP, PHONE, fits, reads_well, till, until
 from .conftest import bring, open_up, segment
@@ -114,6 +114,24 @@ def test_the_spoken_line_is_marked_and_lines_are_pressed(visit, recording):
     page.locator("[data-player] [data-do=back]").focus()
     page.keyboard.press("n")
     assert now_s(page) >= 4.0  # there is no next line: it stays
+
+
+@pytest.mark.parametrize("on", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_what_is_found_is_played_on_its_card_after_its_caution(visit, cast, client, recording, on):
+    part = segment(recording, 0, 3000, "A part")
+    open_up(cast["council"], part)
+    cautioning.choose(cast["council"], part.item_ptr, ["mourning"])
+    client.get(sound_of(part))
+    page = visit(reverse("find") + "?q=zqclosed", on=on)
+    card = page.locator(".card", has_text="A part")
+    assert card.locator("[role=note]").inner_text().endswith(cautioning.said(["mourning"])[0])
+    card.locator("a.play").click()
+    until(page, "!document.querySelector('audio').paused && document.querySelector('audio').currentTime > 2")
+    assert now_s(page) < 3.01
+    reads_well(page)
+    assert fits(page)
+    card.get_by_text("Open its page").click()
+    page.wait_for_url("**" + page_of(part) + "#t=2")
 
 
 def test_speed_is_remembered_on_the_next_page(visit, cast, client, recording):

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
-from ..access import found, showing
+from ..access import cautioning, found, showing
 from ..access.found import FoundCue
 from ..access.gate import Gate, Page
 from ..access.showing import Label, RecordingCard, SegmentCard
@@ -132,7 +132,8 @@ def _items(gate: Gate, hits: list[Hit], marks: query.Marks) -> list[Shown]:
         if hit.number in segments:
             items.append(_segment(segments[hit.number], line, ways, marks) | aside)
         elif hit.number in recordings:
-            items.append(_recording(recordings[hit.number], line, ways, marks) | aside)
+            cautions = cautioning.words_for(gate, hit.number)
+            items.append(_recording(recordings[hit.number], line, ways, marks, cautions) | aside)
     return items
 
 
@@ -164,7 +165,9 @@ def _segment(card: SegmentCard, line: FoundCue | None, ways: list[Shown], marks:
     return item
 
 
-def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], marks: query.Marks) -> Shown:
+def _recording(
+    card: RecordingCard, line: FoundCue | None, ways: list[Shown], marks: query.Marks, cautions: tuple[str, ...]
+) -> Shown:
     item = {
         "is_recording": True,
         "url": parts.address(card.label),
@@ -174,7 +177,7 @@ def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], ma
         "recorded_on": event_date(card.recorded_on),
         "length": clock(card.duration_ms),
         "level": parts.level_word(card.label),
-        "play_url": parts.address(card.label) if card.duration_ms else "",
+        **parts.playing(card.label, bool(card.duration_ms), cautions),
         "ties": ways,
     }
     if line is not None:
@@ -184,7 +187,7 @@ def _recording(card: RecordingCard, line: FoundCue | None, ways: list[Shown], ma
 
 def _play(item: Shown, line: FoundCue, at_ms: int, marks: query.Marks) -> None:
     url = item["url"] + format_fragment(Span(at_ms, None))
-    item["play_url"], item["play_at"] = url, clock(at_ms)
+    item |= {"play_url": url, "play_at": clock(at_ms), "play_at_ms": at_ms}
     item["cue"] = {"time": clock(at_ms), "url": url, "lang": line.language, "pieces": marked(line.text, marks)}
 
 

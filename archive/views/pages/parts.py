@@ -128,9 +128,17 @@ def segment_item(card: SegmentCard, with_recording: bool = True, without: str = 
         "recorded_on": event_date(card.recorded_on) if recording else "",
         "length": clock(card.duration_ms),
         "level": level_word(card.label),
-        "play_url": address(card.label) if card.is_open else "",
+        **playing(card.label, card.is_open, card.cautions),
         "ties": [chip(one) for one in ties],
     }
+
+
+def playing(label: Label, is_heard: bool, cautions: Iterable[str]) -> Shown:
+    """Where a card's item is played, its sound to be played on the card, and what is said before; or nothing."""
+    if not is_heard:
+        return {"play_url": ""}
+    sound_url = reverse(f"{label.kind}_sound", args=[label.ref])
+    return {"play_url": address(label), "sound_url": sound_url, "cautions": tuple(cautions)}
 
 
 def segment_items(cards: Iterable[SegmentCard], with_recording: bool = True, without: str = "") -> list[Shown]:
