@@ -64,13 +64,6 @@ def test_a_link_plays_from_its_second_to_its_end(visit, recording):
     assert now_s(page) == pytest.approx(2.5, abs=0.001)
 
 
-def test_what_was_found_plays_in_its_card_from_where_the_words_stand(visit, recording):
-    page = visit(reverse("find") + "?q=last")
-    page.locator("a.play").click()
-    until(page, "document.querySelector('.card audio')?.currentTime >= 4")
-    assert page.url.endswith("?q=last")
-
-
 @pytest.mark.parametrize(("fragment", "start_s"), [
     ("#t=2", 2.0), ("#t=npt:0:02", None), ("#t=00:00:02", 2.0), ("#t=20,10", None), ("#t=1:5", None), ("#t=", None),
     ("#xywh=1,2,3,4&t=3,4", 3.0), ("#t=,2", 0.0),
