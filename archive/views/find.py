@@ -187,7 +187,7 @@ def _recording(
 
 def _play(item: Shown, line: FoundCue, at_ms: int, marks: query.Marks) -> None:
     url = item["url"] + format_fragment(Span(at_ms, None))
-    item |= {"play_url": url, "play_at": clock(at_ms), "play_at_ms": at_ms}
+    item["play_url"], item["play_at"] = url, clock(at_ms)
     item["cue"] = {"time": clock(at_ms), "url": url, "lang": line.language, "pieces": marked(line.text, marks)}
 
 

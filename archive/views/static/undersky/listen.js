@@ -1,6 +1,6 @@
 /* Plays a passage where its card stands. Without this script the link leads to the page that plays it.
 
-   <a data-sound="address of the sound" data-at-ms="where to begin" data-word-page="words for the link then">
+   <a href="its page#t=second" data-sound="address of the sound" data-word-page="words for the link then">
    What the council would have said before is on the card already. A second press on the link opens the page;
    so does a sound that can't be had, since the page says why. */
 
@@ -15,23 +15,24 @@ function keptSpeed() {
 }
 
 function listen(link) {
-  document.querySelectorAll("audio").forEach((other) => other.pause());
   const sound = document.createElement("audio");
   sound.controls = true;
   sound.className = "listened";
   sound.setAttribute("aria-label", link.dataset.label);
   sound.addEventListener("error", () => window.location.assign(link.href));
-  sound.addEventListener("loadedmetadata", () => {
-    sound.currentTime = Number(link.dataset.atMs) / 1000;
-    sound.playbackRate = keptSpeed();
-    sound.play().catch(() => {}); // where a browser wants one more press, its own button is there
-  }, { once: true });
-  sound.src = link.dataset.sound;
+  sound.addEventListener("play", () => pauseOthers(sound));
+  sound.src = link.dataset.sound + link.hash; // #t=seconds: W3C Media Fragments URI 1.0, section 4.2.1
+  sound.defaultPlaybackRate = sound.playbackRate = keptSpeed();
   link.parentElement.before(sound);
   link.textContent = link.dataset.wordPage;
   link.classList.remove("play");
   delete link.dataset.sound;
   sound.focus();
+  sound.play().catch(() => {}); // where a browser wants one more press, its own button is there
+}
+
+function pauseOthers(sound) {
+  document.querySelectorAll("audio").forEach((other) => other === sound || other.pause());
 }
 
 document.addEventListener("click", (event) => {
