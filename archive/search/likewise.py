@@ -175,16 +175,24 @@ def _with(ask: Ask, one: _Typed, names: list[str]) -> Met:
     likewise = _likewise(ask, one, sorted(set(names))[:MOST_NAMES], told)
     if not (len(likewise.documents) or len(one.things)):
         return met
-    wide, things = np.union1d(told, likewise.documents), np.union1d(met.things, one.things)
+    told = np.union1d(told, likewise.documents)
+    return _wider(met, told, likewise.atoms, one.things, one.things, likewise if len(likewise.documents) else None)
+
+
+def _wider(
+    met: Met, told: Numbers, atoms: Numbers, things: Numbers, named: Numbers, likewise: Likewise | None
+) -> Met:
+    """What was met, and these too: what is told so counts for nothing in the order, and each thing once."""
+    told, things = np.union1d(met.told, told), np.union1d(met.things, things)
     return replace(
         met,
-        told=wide,
-        fits=_beside(wide, met.told, met.fits, 0.0),
-        atoms=np.union1d(met.atoms, likewise.atoms),
+        told=told,
+        fits=_beside(told, met.told, met.fits, 0.0),
+        atoms=np.union1d(met.atoms, atoms),
         things=things,
         times=_beside(things, met.things, met.times, 1.0),
-        named=np.union1d(met.named, one.things),
-        likewise=likewise if len(likewise.documents) else None,
+        named=np.union1d(met.named, named),
+        likewise=likewise,
     )
 
 
@@ -197,17 +205,9 @@ def _beside(numbers: Numbers, known: Numbers, values: Amounts, other: float) -> 
 
 def _or(met: Met, whole: Met) -> Met:
     """What is met by the word, and what by the name that it is a part of."""
-    told, things = np.union1d(met.told, whole.told), np.union1d(met.things, whole.things)
-    return replace(
-        met,
-        told=told,
-        fits=_beside(told, met.told, met.fits, 0.0),
-        atoms=np.union1d(met.atoms, whole.atoms),
-        things=things,
-        times=_beside(things, met.things, met.times, 1.0),
-        named=np.union1d(met.named, whole.named),
-        likewise=_together(met.likewise or NOTHING, whole.likewise or NOTHING, np.setdiff1d(whole.told, met.told)),
-    )
+    documents = np.setdiff1d(whole.told, met.told)
+    likewise = _together(met.likewise or NOTHING, whole.likewise or NOTHING, documents)
+    return _wider(met, whole.told, whole.atoms, whole.things, whole.named, likewise)
 
 
 def _together(one: Likewise, other: Likewise, documents: Numbers) -> Likewise:
