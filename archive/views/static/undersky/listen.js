@@ -4,15 +4,7 @@
    What the council would have said before is on the card already. A second press on the link opens the page;
    so does a sound that can't be had, since the page says why. */
 
-const SPEED_KEY = "undersky-speed";
-
-function keptSpeed() {
-  try {
-    return Number(window.localStorage.getItem(SPEED_KEY)) || 1;
-  } catch (_refused) {
-    return 1;
-  }
-}
+import { keptSpeed } from "./player.js";
 
 function listen(link) {
   const sound = document.createElement("audio");
@@ -22,7 +14,7 @@ function listen(link) {
   sound.addEventListener("error", () => window.location.assign(link.href));
   sound.addEventListener("play", () => pauseOthers(sound));
   sound.src = link.dataset.sound + link.hash; // #t=seconds: W3C Media Fragments URI 1.0, section 4.2.1
-  sound.defaultPlaybackRate = sound.playbackRate = keptSpeed();
+  sound.defaultPlaybackRate = sound.playbackRate = Number(keptSpeed());
   link.parentElement.before(sound);
   link.textContent = link.dataset.wordPage;
   link.classList.remove("play");

@@ -59,11 +59,12 @@ export function cueAt(cues, time_ms) {
   return -1;
 }
 
-function kept(key) {
+/** The speed that was chosen last, as text; "1" if none was. */
+export function keptSpeed() {
   try {
-    return window.localStorage.getItem(key);
+    return window.localStorage.getItem(SPEED_KEY) || "1";
   } catch {
-    return null;
+    return "1";
   }
 }
 
@@ -91,7 +92,7 @@ class Player {
     this.stretch = this.ownStretch();
     this.show();
     this.listen();
-    this.setSpeed(kept(SPEED_KEY) || "1");
+    this.setSpeed(keptSpeed());
     if (location.hash) this.followHash(false);
     this.go(this.stretch.start_ms);
   }
