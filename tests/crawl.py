@@ -137,7 +137,7 @@ ROUTES: dict[str, Route] = {
     "mirrors": LIST,
     "threads": Route(),
     "tellings": Route(asks=("", *(f"?one={{ref:seg-mixed}}&other={{ref:seg-{way}}}" for way in (
-        "also", "audience", "described", "clip")))),
+        "also", "last", "audience", "described", "inconsent", "clip")))),
     "try_mirror": Route(asks=TRIED),
     "topics": LIST,
     "layers": Route(),
@@ -352,7 +352,7 @@ def _asks(name: str, path: str, about: str, refs: dict[str, str]) -> Iterator[As
     for question, headers in ways if is_sample else ways[:1]:
         yield Ask("GET", path + filled(question, refs), tuple(headers.items()), route=name, about=about)
     if is_sample:
-        if about.endswith("-audience"):
+        if not about.endswith("-open"):
             yield Ask("HEAD", path, route=name, about=about)
         for data in route.posts:
             yield Ask("POST", path, data=filled(data, refs), route=name, about=about)
@@ -442,7 +442,7 @@ def pages_of_others(viewer: str) -> set[str]:
 
 
 AT_DOOR = re.compile(r"|(?:rec|seg)-(?:open|audience)|per-audience")
-WAYS_AT_DOOR = ("-open", "-audience", "-described", "-quiet")
+WAYS_AT_DOOR = ("-open", "-audience", "-described", "-notice", "-quiet")
 
 
 def _is_at_door(ask: Ask) -> bool:
